@@ -1,0 +1,122 @@
+/**
+ * The words of the alarm engine: what an alarm is (definition with its rationalisation record), what state it is in, and
+ * what happens to it. States and transitions follow ISA-18.2 / IEC 62682 (ALM-S1..S9, ALM-T01..T33).
+ */
+
+export type Priority = 'high' | 'medium' | 'low' | 'alert'
+export const PRIORITIES: readonly Priority[] = ['high', 'medium', 'low', 'alert']
+
+/** When the condition of an alarm holds. Structured data, never a formula. Times are event time of live readings. */
+export type Rule =
+  | {
+      readonly kind: 'limit'
+      readonly signal: string
+      readonly side: 'high' | 'low'
+      readonly limit: number
+      readonly deadband: number
+      readonly onDelayMs: number
+      readonly offDelayMs: number
+      /** Judged only while the yard is open, or only while this state signal reads 1. */
+      readonly when?: { readonly open?: true; readonly signal?: string }
+    }
+  | { readonly kind: 'state'; readonly signal: string; readonly value: 0 | 1; readonly onDelayMs: number; readonly offDelayMs: number }
+  /** Nothing heard of the whole site for this long (server time). */
+  | { readonly kind: 'silent'; readonly afterMs: number }
+  /** The machine should give air and its proof says it does not: pressure or flow below `proofLow` first, run contact 0 second. */
+  | {
+      readonly kind: 'no-air'
+      readonly equipment: string
+      readonly run: string | null
+      readonly proof: string | null
+      readonly proofLow: number | null
+      readonly onDelayMs: number
+      readonly offDelayMs: number
+      /** Oxygen signal of the tank served; below `doFastBelow` the on-delay is `fastOnDelayMs`. */
+      readonly oxygen: string | null
+      readonly doFastBelow: number
+      readonly fastOnDelayMs: number
+    }
+  /** Minutes of washing left in the finished-water tank at the lance's use, in open hours. */
+  | {
+      readonly kind: 'water-left'
+      readonly level: string
+      readonly volumeL: number
+      readonly lanceLPerMin: number
+      readonly emptyPct: number
+      readonly belowMin: number
+      readonly deadbandMin: number
+      readonly onDelayMs: number
+      readonly offDelayMs: number
+    }
+
+export interface AlarmDef {
+  /** `<site>/<rule>`, for instance `kestrow-berth-3/bio1.do.low`; never reused for another meaning. */
+  readonly id: string
+  readonly site: string
+  /** Stage the ring opens at; null: the whole site. */
+  readonly stage: string | null
+  readonly rule: Rule
+  readonly priority: Priority
+  /** State of the plant in the trade's words: "No air in bio tank 1". */
+  readonly what: string
+  readonly cause: string
+  readonly consequence: string
+  /** Steps, place first, at most three shown at once. */
+  readonly action: readonly string[]
+  readonly confirm: string
+  readonly respondWithinMin: number
+  /** Ids of cautions.ts that belong beside it. */
+  readonly cautions: readonly string[]
+  /** Where the limit comes from. */
+  readonly basis: string
+  readonly class: 'safety' | 'environment' | 'process' | 'equipment' | 'system'
+  readonly severity: 'severe' | 'major' | 'minor'
+  readonly latching: boolean
+  readonly version: number
+}
+
+/** Displayed base state; overlays (shelved, suppressed, out of service) are separate facts and come with part 6. */
+export type AlarmState = 'normal' | 'unacknowledged' | 'acknowledged' | 'returned' | 'latched-unacknowledged' | 'latched-acknowledged'
+
+/** What the engine tells the journal; `seq` is given by the journal. */
+export interface AlarmEvent {
+  readonly alarm: string
+  readonly occurrence: string
+  readonly kind: 'raised' | 'cleared' | 'acknowledged' | 'reset' | 'held' | 'released' | 'closed'
+  /** Event time: when the condition became true (source time), or when the person acted. */
+  readonly atMs: number
+  /** When we wrote it down. */
+  readonly recordedMs: number
+  readonly state: AlarmState
+  readonly value: number | null
+  readonly limit: number | null
+  readonly unit: string
+  readonly by: string | null
+  readonly note: string | null
+  readonly defVersion: number
+}
+
+/** One alarm as people see it now. */
+export interface AlarmView {
+  readonly def: AlarmDef
+  readonly state: AlarmState
+  /** Id of the standing occurrence; null in normal. */
+  readonly occurrence: string | null
+  /** Goes up with every change; an action must name the version it saw. */
+  readonly version: number
+  readonly raisedMs: number | null
+  readonly clearedMs: number | null
+  readonly value: number | null
+  readonly limit: number | null
+  readonly unit: string
+  readonly acknowledgedBy: string | null
+  readonly acknowledgedMs: number | null
+  readonly note: string | null
+  /** Input bad or stale since then: state is held. */
+  readonly heldSinceMs: number | null
+  readonly count: number
+}
+
+export type ActionResult =
+  | { readonly ok: true; readonly view: AlarmView }
+  | { readonly ok: false; readonly code: 'unknown-alarm' | 'stale-occurrence' | 'stale-version' | 'not-allowed'; readonly message: string }

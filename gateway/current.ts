@@ -1,0 +1,72 @@
+/**
+ * What is known of every loop right now: newest reading per signal, when the site was last heard, whether it is silent.
+ * A retained or late reading never becomes the newest; after a restart the newest stored readings stand, marked not live.
+ */
+import type { HistoryReading } from './history/history.ts'
+import type { SiteState } from './port.ts'
+import { keyOf, signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
+import { silentAfterMs, type Site } from './site/site.ts'
+
+interface Entry {
+  readonly site: Site
+  heardMs: number | null
+  silent: boolean
+  readonly latest: Map<string, Reading>
+}
+
+export interface Current {
+  /** Takes readings in the order they were stored. */
+  take(readings: readonly Reading[]): void
+  /** A message came from the site, whatever was in it. */
+  heard(site: string, atMs: number): void
+  /** Re-judges silence; gives the sites whose silence changed. */
+  tick(nowMs: number): readonly SiteState[]
+  site(id: string): SiteState | null
+  all(): readonly SiteState[]
+}
+
+export function createCurrent(sites: ReadonlyMap<string, Site>, stored: ReadonlyMap<string, HistoryReading>): Current {
+  const entries = new Map<string, Entry>()
+  for (const site of sites.values()) {
+    const latest = new Map<string, Reading>()
+    let heardMs: number | null = null
+    for (const signal of site.signals) {
+      const key = keyOf(site.id, signal.id)
+      const r = stored.get(key)
+      if (!r) continue
+      latest.set(signal.id, { key, ...r, clock: 'ok', live: false })
+      heardMs = Math.max(heardMs ?? 0, r.receivedMs)
+    }
+    entries.set(site.id, { site, heardMs, silent: true, latest })
+  }
+
+  const current: Current = {
+    take(readings) {
+      for (const r of readings) {
+        const entry = entries.get(siteOfKey(r.key))
+        if (!entry) continue
+        const signal = signalOfKey(r.key)
+        const was = entry.latest.get(signal)
+        if (!was || r.sourceMs >= was.sourceMs) entry.latest.set(signal, r)
+      }
+    },
+    heard(site, atMs) {
+      const entry = entries.get(site)
+      if (entry) entry.heardMs = Math.max(entry.heardMs ?? 0, atMs)
+    },
+    tick(nowMs) {
+      const changed: SiteState[] = []
+      for (const entry of entries.values()) {
+        const silent = entry.heardMs === null || nowMs - entry.heardMs > silentAfterMs(entry.site)
+        if (silent !== entry.silent) {
+          entry.silent = silent
+          changed.push(entry)
+        }
+      }
+      return changed
+    },
+    site: (id) => entries.get(id) ?? null,
+    all: () => [...entries.values()],
+  }
+  return current
+}

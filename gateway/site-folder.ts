@@ -1,0 +1,37 @@
+/** Reads a folder of site files: every good one becomes a loop, every broken one a list of faults; the rest goes on. */
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { readSiteFile, type SiteFault } from './site/site-file.ts'
+import type { Site } from './site/site.ts'
+
+export interface SiteFolder {
+  readonly sites: ReadonlyMap<string, Site>
+  readonly faults: readonly SiteFault[]
+  /** Files looked at. */
+  readonly files: number
+}
+
+/** Site files (*.yaml, *.yml) of `dir`, in the order of their names. A folder that is not there holds none. */
+export function readSiteFolder(dir: string): SiteFolder {
+  const sites = new Map<string, Site>()
+  const faults: SiteFault[] = []
+  const names = existsSync(dir)
+    ? readdirSync(dir)
+        .filter((n) => /\.ya?ml$/.test(n))
+        .sort()
+    : []
+  for (const file of names) {
+    let text: string
+    try {
+      text = readFileSync(join(dir, file), 'utf8')
+    } catch (e) {
+      faults.push({ file, line: 1, field: '', message: `cannot be read: ${e instanceof Error ? e.message : String(e)}` })
+      continue
+    }
+    const result = readSiteFile(file, text)
+    if (!result.ok) faults.push(...result.faults)
+    else if (sites.has(result.site.id)) faults.push({ file, line: 1, field: 'id', message: `"${result.site.id}" found: another file of this folder has the same id` })
+    else sites.set(result.site.id, result.site)
+  }
+  return { sites, faults, files: names.length }
+}

@@ -1,0 +1,113 @@
+/** The shape of a site file as a person writes it (YAML). Every object is strict: a misspelled field is an error, not a silent default. */
+import { z } from 'zod'
+import { durationMs } from './duration.ts'
+import { QUANTITY_NAMES, type Quantity } from './quantity.ts'
+import { EQUIPMENT_KINDS, STAGE_KINDS } from './site.ts'
+import { UNITS } from './units.ts'
+
+const id = z.string().regex(/^[a-z0-9][a-z0-9_-]{0,62}$/, 'lower-case letters, digits, - and _, at most 63 of them, such as "kestrow-berth-3"')
+const signalId = z.string().regex(/^[a-z0-9][a-z0-9_-]{0,40}(\.[a-z0-9][a-z0-9_-]{0,40}){0,3}$/, 'lower-case parts joined by dots, such as "bio1.do"')
+const text = z.string().trim().min(1, 'some text').max(300, 'at most 300 characters')
+const duration = z.string().transform((v, ctx) => {
+  const ms = durationMs(v)
+  if (ms === null) {
+    ctx.addIssue({ code: 'custom', message: 'a length of time with its unit, such as "10s", "5min", "2h"' })
+    return z.NEVER
+  }
+  return ms
+})
+const mm = z.number().positive().max(50_000, 'millimetres, at most 50000')
+const zone = z.string().refine(isZone, 'an IANA time zone, such as "Europe/Lisbon"')
+const hours = z.record(z.string(), z.string()).or(z.literal('always'))
+
+function isZone(v: string): boolean {
+  try {
+    return new Intl.DateTimeFormat('en', { timeZone: v }).resolvedOptions().timeZone.length > 0
+  } catch {
+    return false
+  }
+}
+
+export const stageSchema = z.strictObject({
+  stage: z.enum(STAGE_KINDS),
+  id: id.optional(),
+  name: text.optional(),
+  diameterMm: mm.optional(),
+  heightMm: mm.optional(),
+  coneMm: z.number().min(0).max(20_000).optional(),
+  volumeL: z.number().positive().max(10_000_000, 'litres').optional(),
+  retention: z.enum(['carriers', 'settling', 'none']).optional(),
+  cover: z.enum(['covered', 'open']).optional(),
+  areaM2: z.number().positive().max(100_000).optional(),
+  diverter: z.enum(['none', 'manual', 'auto']).optional(),
+  rollM: z.number().positive().max(2000).optional(),
+  lanceLPerMin: z.number().positive().max(500).optional(),
+})
+
+export const equipmentSchema = z.strictObject({
+  kind: z.enum(EQUIPMENT_KINDS),
+  name: text.optional(),
+  serves: z.array(id).optional(),
+  nameplateA: z.number().positive().max(1000).optional(),
+  flowLPerMin: z.number().positive().max(10_000).optional(),
+  doses: z.enum(['acid', 'alum', 'nutrient', 'microbes', 'bicarbonate']).optional(),
+  longestPlannedOff: duration.optional(),
+})
+
+export const signalSchema = z.strictObject({
+  quantity: z.enum(QUANTITY_NAMES as [Quantity, ...Quantity[]]).optional(),
+  name: text.optional(),
+  unit: z
+    .string()
+    .refine((u) => Object.hasOwn(UNITS, u), `a UCUM code we know: ${Object.keys(UNITS).join(' ')}`)
+    .optional(),
+  in: id.optional(),
+  sampleEvery: duration.optional(),
+  reportEvery: duration.optional(),
+  range: z
+    .tuple([z.number(), z.number()])
+    .refine(([a, b]) => a < b, 'two numbers, the lower first')
+    .optional(),
+  resolution: z.number().positive().optional(),
+  digits: z.number().int().min(0).max(6).optional(),
+})
+
+export const alarmSchema = z.strictObject({
+  off: z.boolean().optional(),
+  limit: z.number().optional(),
+  deadband: z.number().min(0).optional(),
+  onDelay: duration.optional(),
+  offDelay: duration.optional(),
+  priority: z.enum(['high', 'medium', 'low', 'alert']).optional(),
+  cause: text.optional(),
+  consequence: text.optional(),
+  action: z.array(text).min(1).max(8).optional(),
+  respondWithin: duration.optional(),
+  why: text,
+})
+
+export const siteFileSchema = z.strictObject({
+  id,
+  name: text,
+  area: text.optional(),
+  customer: text.optional(),
+  zone,
+  position: z.tuple([z.number().min(-90).max(90), z.number().min(-180).max(180)]).optional(),
+  altitudeM: z.number().min(-450).max(5000).optional(),
+  open: hours.optional(),
+  staffed: hours.optional(),
+  yardPhone: text.optional(),
+  access: text.optional(),
+  instrumentation: z.enum(['poor', 'normal', 'rich']).optional(),
+  sampleEvery: duration.optional(),
+  reportEvery: duration.optional(),
+  dataPlanMb: z.number().positive().optional(),
+  train: z.array(stageSchema).min(1, 'at least one stage').max(16),
+  equipment: z.record(id, equipmentSchema).optional(),
+  signals: z.record(signalId, signalSchema.nullable()).refine((r) => Object.keys(r).length <= 500, 'at most 500 signals'),
+  protections: z.record(id, z.strictObject({ what: text, present: z.boolean(), provedOn: z.iso.date().optional() })).optional(),
+  consumables: z.record(id, z.strictObject({ name: text.optional(), full: z.number().positive(), unit: z.enum(['L', 'm', 'kg', 'doses']) })).optional(),
+  alarms: z.record(z.string(), alarmSchema).optional(),
+})
+
+export type SiteFile = z.infer<typeof siteFileSchema>

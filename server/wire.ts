@@ -1,0 +1,234 @@
+/**
+ * The one door between server and page: the shape of every API body and every socket message. Plain data only; times are
+ * ms since 1970 UTC, units are UCUM codes with their display text beside them.
+ */
+import { z } from 'zod'
+
+const ms = z.number().int()
+const quality = z.enum(['good', 'uncertain', 'bad'])
+const priority = z.enum(['high', 'medium', 'low', 'alert'])
+
+export const faultBody = z.object({ code: z.string(), message: z.string() })
+
+export const alarmBody = z.object({
+  id: z.string(),
+  site: z.string(),
+  siteName: z.string(),
+  /** The site's wall clock, for `raisedMs` and the like. */
+  zone: z.string(),
+  stage: z.string().nullable(),
+  stageName: z.string().nullable(),
+  /** Signal the rule watches, when it is one. */
+  signal: z.string().nullable(),
+  priority,
+  state: z.enum(['normal', 'unacknowledged', 'acknowledged', 'returned', 'latched-unacknowledged', 'latched-acknowledged']),
+  occurrence: z.string().nullable(),
+  version: z.number().int(),
+  what: z.string(),
+  /** Value at the raise, and now. */
+  value: z.number().nullable(),
+  valueNow: z.number().nullable(),
+  limit: z.number().nullable(),
+  /** Display text of the unit, and digits shown after the point. */
+  unit: z.string(),
+  digits: z.number().int(),
+  raisedMs: ms.nullable(),
+  clearedMs: ms.nullable(),
+  heldSinceMs: ms.nullable(),
+  acknowledgedBy: z.string().nullable(),
+  acknowledgedMs: ms.nullable(),
+  note: z.string().nullable(),
+  count: z.number().int(),
+  cause: z.string(),
+  consequence: z.string(),
+  action: z.array(z.string()),
+  confirm: z.string(),
+  respondWithinMin: z.number(),
+  basis: z.string(),
+  cautions: z.array(z.object({ id: z.string(), title: z.string(), text: z.string(), figures: z.string() })),
+})
+
+export const stageBody = z.object({
+  id: z.string(),
+  kind: z.enum(['pad', 'sump', 'filter', 'treatment', 'bio', 'finished', 'washer']),
+  name: z.string(),
+  volumeL: z.number().nullable(),
+})
+
+/** One loop as the fleet page needs it. */
+export const loopBody = z.object({
+  id: z.string(),
+  name: z.string(),
+  area: z.string(),
+  zone: z.string(),
+  instrumentation: z.enum(['poor', 'normal', 'rich']),
+  stages: z.array(stageBody),
+  heardMs: ms.nullable(),
+  silent: z.boolean(),
+  /** Longest normal silence of the site, ms. */
+  reportEveryMs: ms,
+  /** Finished-water and sump level, percent; null: not measured, stale or bad. */
+  waterPct: z.number().nullable(),
+  sumpPct: z.number().nullable(),
+  /** Minutes of washing left; null: cannot be told. */
+  waterMin: z.number().nullable(),
+  /** Stages that stand on readings we doubt. */
+  doubtful: z.array(z.string()),
+  /** Standing alarms, worst first. */
+  alarms: z.array(alarmBody),
+})
+
+export const signalBody = z.object({
+  id: z.string(),
+  name: z.string(),
+  quantity: z.string(),
+  kind: z.enum(['analogue', 'state', 'counter']),
+  unit: z.string(),
+  unitText: z.string(),
+  unitSpoken: z.string(),
+  stage: z.string().nullable(),
+  at: z.string().nullable(),
+  digits: z.number().int(),
+  range: z.tuple([z.number(), z.number()]),
+  /** State signals: words for 0 and 1. */
+  states: z.tuple([z.string(), z.string()]).nullable(),
+  sampleEveryMs: ms,
+  reportEveryMs: ms,
+  limits: z.array(z.object({ name: z.enum(['LL', 'L', 'H', 'HH']), value: z.number(), alarm: z.string() })),
+  value: z.number().nullable(),
+  quality: quality.nullable(),
+  sub: z.string().nullable(),
+  sourceMs: ms.nullable(),
+  receivedMs: ms.nullable(),
+})
+
+export const entryBody = z.object({
+  id: z.number().int(),
+  site: z.string(),
+  kind: z.string(),
+  atMs: ms,
+  about: z.string().optional(),
+  item: z.string().optional(),
+  value: z.number().optional(),
+  asFound: z.number().optional(),
+  unit: z.string().optional(),
+  below: z.boolean().optional(),
+  text: z.string().optional(),
+  corrects: z.number().int().optional(),
+  by: z.string(),
+  recordedMs: ms,
+})
+
+export const loopDetailBody = loopBody.extend({
+  latitude: z.number().nullable(),
+  longitude: z.number().nullable(),
+  altitudeM: z.number(),
+  customer: z.string().nullable(),
+  openNow: z.boolean(),
+  yardPhone: z.string().nullable(),
+  access: z.string().nullable(),
+  signals: z.array(signalBody),
+  equipment: z.array(z.object({ id: z.string(), kind: z.string(), name: z.string(), serves: z.array(z.string()), run: z.string().nullable(), current: z.string().nullable() })),
+  protections: z.array(z.object({ id: z.string(), what: z.string(), present: z.boolean(), provedOn: z.string().nullable() })),
+  consumables: z.array(z.object({ id: z.string(), name: z.string(), full: z.number(), unit: z.string() })),
+  /** What this loop cannot tell, and the signal that would unlock it. */
+  notObserved: z.array(z.object({ what: z.string(), seen: z.enum(['no', 'partly']), unlock: z.string() })),
+  hazards: z.array(z.object({ id: z.string(), title: z.string(), text: z.string(), figures: z.string() })),
+  log: z.array(entryBody),
+})
+
+export const loopsBody = z.object({ nowMs: ms, loops: z.array(loopBody) })
+export const alarmsBody = z.object({ nowMs: ms, alarms: z.array(alarmBody) })
+export const logBody = z.object({ entries: z.array(entryBody) })
+
+/** A trend, column by column; a span with `count` 0 is a gap and its figures are null. */
+export const historyBody = z.object({
+  site: z.string(),
+  signal: z.string(),
+  unit: z.string(),
+  unitText: z.string(),
+  fromMs: ms,
+  toMs: ms,
+  bucketMs: z.number(),
+  at: z.array(ms),
+  count: z.array(z.number().int()),
+  bad: z.array(z.number().int()),
+  min: z.array(z.number().nullable()),
+  max: z.array(z.number().nullable()),
+  mean: z.array(z.number().nullable()),
+  first: z.array(z.number().nullable()),
+  last: z.array(z.number().nullable()),
+  worst: z.array(quality.nullable()),
+  /** First and last reading held at all, to say where the nearest one is. */
+  extent: z.object({ firstMs: ms, lastMs: ms }).nullable(),
+})
+
+export const journalBody = z.object({
+  events: z.array(
+    z.object({
+      alarm: z.string(),
+      occurrence: z.string(),
+      kind: z.string(),
+      atMs: ms,
+      recordedMs: ms,
+      state: z.string(),
+      value: z.number().nullable(),
+      limit: z.number().nullable(),
+      unit: z.string(),
+      by: z.string().nullable(),
+      note: z.string().nullable(),
+      what: z.string(),
+      priority,
+    }),
+  ),
+})
+
+export const healthBody = z.object({
+  startedMs: ms,
+  nowMs: ms,
+  version: z.string(),
+  troubles: z.array(z.string()),
+  counters: z.array(z.object({ name: z.string(), value: z.number(), what: z.string(), bound: z.number().optional() })),
+  rejected: z.record(z.string(), z.number()),
+  rejects: z.array(z.object({ code: z.string(), topic: z.string(), bytes: z.number(), atMs: ms, detail: z.string() })),
+  siteFaults: z.array(z.object({ file: z.string(), line: z.number(), field: z.string(), message: z.string() })),
+  brokers: z.array(z.object({ name: z.string(), state: z.string(), detail: z.string() })),
+})
+
+/** POST /api/alarms/:id/acknowledge. `version` is the one the person saw; left out, only the occurrence is compared. */
+export const acknowledgeRequest = z.strictObject({ occurrence: z.string().min(1).max(80), version: z.number().int().optional(), note: z.string().trim().max(500).optional() })
+
+/** Page to server. `values`: sites whose every reading is wanted. Replaces the former request. */
+export const watchMessage = z.strictObject({ t: z.literal('watch'), values: z.array(z.string().max(64)).max(50) })
+
+/** [signal id, value, quality, sub, sourceMs, receivedMs] */
+export const valueTuple = z.tuple([z.string(), z.number().nullable(), quality, z.string(), ms, ms])
+
+/** Server to page. */
+export const liveMessage = z.discriminatedUnion('t', [
+  /** First of all, and again after anything that was missed: the whole fleet. */
+  z.object({ t: z.literal('hello'), nowMs: ms, version: z.string(), loops: z.array(loopBody) }),
+  /** At least every 2 s, whatever happens. */
+  z.object({ t: z.literal('beat'), nowMs: ms }),
+  /** Loops that changed since the last one. */
+  z.object({ t: z.literal('loops'), nowMs: ms, loops: z.array(loopBody) }),
+  z.object({ t: z.literal('values'), nowMs: ms, site: z.string(), values: z.array(valueTuple) }),
+  /** One alarm changed; never dropped, never merged. */
+  z.object({ t: z.literal('alarm'), nowMs: ms, event: z.string(), alarm: alarmBody }),
+  z.object({ t: z.literal('entry'), nowMs: ms, entry: entryBody }),
+  /** The server goes down on purpose; come back after `afterMs`. */
+  z.object({ t: z.literal('away'), afterMs: ms }),
+])
+
+export type AlarmBody = z.infer<typeof alarmBody>
+export type LoopBody = z.infer<typeof loopBody>
+export type LoopDetailBody = z.infer<typeof loopDetailBody>
+export type SignalBody = z.infer<typeof signalBody>
+export type StageBody = z.infer<typeof stageBody>
+export type EntryBody = z.infer<typeof entryBody>
+export type HistoryBody = z.infer<typeof historyBody>
+export type HealthBody = z.infer<typeof healthBody>
+export type JournalBody = z.infer<typeof journalBody>
+export type LiveMessage = z.infer<typeof liveMessage>
+export type WatchMessage = z.infer<typeof watchMessage>
+export type ValueTuple = z.infer<typeof valueTuple>
