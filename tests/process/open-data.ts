@@ -1,0 +1,22 @@
+/** Open measured data beside the repository (`../shared/data`), for tests that name themselves skipped where it is absent. */
+import { existsSync, readFileSync } from 'node:fs'
+
+const folder = new URL('../../../shared/data/', import.meta.url)
+
+export const hasData = (file: string): boolean => existsSync(new URL(file, folder))
+
+/** Rows by column name; an empty field is NaN, a field that is no number too. */
+export function readRows(file: string): readonly Readonly<Record<string, number>>[] {
+  const [head = '', ...lines] = readFileSync(new URL(file, folder), 'utf8').trim().split(/\r?\n/)
+  const names = head.split(',')
+  return lines.map((line) => {
+    const fields = line.split(',')
+    return Object.fromEntries(names.map((name, i) => [name, fields[i] === '' ? Number.NaN : Number(fields[i])]))
+  })
+}
+
+/** Values of `../shared/data/reference-values.json` by id. */
+export function referenceValue(id: string): unknown {
+  const all = JSON.parse(readFileSync(new URL('reference-values.json', folder), 'utf8')) as { references: readonly { id: string; value: unknown }[] }
+  return all.references.find((r) => r.id === id)?.value
+}
