@@ -1,0 +1,227 @@
+/**
+ * Readings from an MQTT broker somebody else runs, 3.1.1 or 5. The session there is persistent, so what arrives while we are
+ * away waits for us, and a message is acknowledged only when `take` has returned: then it is on our disk.
+ *
+ * Every connection is a client object of its own, thrown away when the connection ends. The library writes acknowledgements
+ * to whatever connection it holds at the time, so an old handler could acknowledge another message of the next session; a
+ * client that never has a second connection cannot (MQT-31). For the same reason it never reconnects by itself.
+ */
+import mqtt, { type IClientOptions, type MqttClient } from 'mqtt'
+import type { Clock } from '../clock.ts'
+import type { Counter, Health } from '../port.ts'
+import type { Message } from './message.ts'
+
+export interface AnyBrokerParts {
+  /** mqtt://host:1883, mqtts://host:8883. */
+  readonly url: string
+  readonly prefix: string
+  readonly clock: Clock
+  /** Returns when the message is ours; throws when the store cannot take it. Must not wait: keep-alive waits behind it (A3). */
+  readonly take: (m: Message) => void
+  readonly username?: string
+  readonly password?: string
+  /** PEM. */
+  readonly ca?: string
+  readonly cert?: string
+  readonly key?: string
+  /** Tells two gateways on one broker apart. The client id is `loopkeeper-gateway-<instance>`, the same after every start. */
+  readonly instance?: string
+  readonly protocol?: 4 | 5
+  readonly keepaliveS?: number
+  /** MQTT 5: how long the broker holds the session while we are away. Default 24 h (MQT-01). With 3.1.1 the broker decides. */
+  readonly sessionS?: number
+  readonly backoff?: { readonly firstMs: number; readonly capMs: number }
+  /** 0 to below 1. */
+  readonly random?: () => number
+}
+
+export interface AnyBroker {
+  status(): Health['brokers'][number]
+  counters(): readonly Counter[]
+  stop(options: { readonly withinMs: number }): Promise<void>
+}
+
+const BACKOFF = { firstMs: 1000, capMs: 60_000 } as const
+/** A connection that has held so long counts as good, and the next loss starts with a short wait again. */
+const SETTLED_MS = 30_000
+const ANSWER_WITHIN_MS = 10_000
+/** More connects than this in a minute: somebody else uses our client id, and the two throw each other out (A7). */
+const LOOPING_CONNECTS = 6
+
+/** Connects and keeps connecting until stopped. Never throws for a broker that is not there. */
+export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
+  const { clock, prefix } = parts
+  const name = nameOf(parts.url)
+  const filter = `${prefix}/#`
+  const clientId = `loopkeeper-gateway-${parts.instance ?? '1'}`
+  const backoff = parts.backoff ?? BACKOFF
+  const random = parts.random ?? Math.random
+  const n = { connects: 0, lost: 0, held: 0, messages: 0, subscribes: 0 }
+  let current: MqttClient | null = null
+  let state: 'connected' | 'connecting' | 'down' = 'connecting'
+  let detail = 'not connected yet'
+  let failures = 0
+  let everSubscribed = false
+  let stopped = false
+  let timer: NodeJS.Timeout | undefined
+  let deadline: NodeJS.Timeout | undefined
+  let connects: number[] = []
+
+  const options: IClientOptions = {
+    clientId,
+    clean: false,
+    keepalive: parts.keepaliveS ?? 30,
+    protocolVersion: parts.protocol ?? 4,
+    connectTimeout: ANSWER_WITHIN_MS,
+    // Ours: a fixed period brings every client back in the same second (A5).
+    reconnectPeriod: 0,
+    resubscribe: false,
+    queueQoSZero: false,
+    ...(parts.username !== undefined && { username: parts.username }),
+    ...(parts.password !== undefined && { password: parts.password }),
+    ...(parts.ca !== undefined && { ca: parts.ca }),
+    ...(parts.cert !== undefined && { cert: parts.cert }),
+    ...(parts.key !== undefined && { key: parts.key }),
+    // Receive maximum: the broker holds what waits, not our memory (MQT-07).
+    ...(parts.protocol === 5 && { properties: { sessionExpiryInterval: parts.sessionS ?? 86_400, receiveMaximum: 50 } }),
+  }
+
+  const open = (): void => {
+    timer = undefined
+    state = 'connecting'
+    let client: MqttClient
+    try {
+      client = mqtt.connect(parts.url, options)
+    } catch (e) {
+      return again(e instanceof Error ? e.message : String(e))
+    }
+    current = client
+    const openedMs = clock.steadyMs()
+    let error = ''
+
+    client.handleMessage = (packet, done) => {
+      // Packets already read when a connection ended must neither be taken nor acknowledged: the broker sends them again.
+      if (current !== client || !client.connected) return
+      try {
+        const payload = typeof packet.payload === 'string' ? Buffer.from(packet.payload, 'utf8') : packet.payload
+        parts.take({ topic: packet.topic, payload, receivedMs: clock.nowMs(), retained: packet.retain, site: null, broker: name })
+      } catch (e) {
+        n.held++
+        // [MQTT-4.4.0-1] what is not acknowledged comes back only after a reconnect, so this connection has to end (A4).
+        return lose(client, `a message was held: ${e instanceof Error ? e.message : String(e)}`, 'gently')
+      }
+      n.messages++
+      failures = 0
+      done()
+    }
+    client.on('connect', (connack) => {
+      if (current !== client) return
+      n.connects++
+      connects = [...connects, clock.steadyMs()].slice(-LOOPING_CONNECTS - 1)
+      // The first time also with a session present: it may hold the filter of other settings.
+      if (connack.sessionPresent && everSubscribed) return arrived()
+      subscribe(client)
+    })
+    client.on('error', (e) => {
+      error = e.message || ('code' in e ? String(e.code) : 'unknown error')
+      // A refused CONNECT or a broken packet does not always close the stream by itself.
+      if (current === client) lose(client, error)
+    })
+    client.on('disconnect', (packet) => {
+      error = `the broker ended the connection, reason ${packet.reasonCode ?? 0}`
+    })
+    client.on('close', () => {
+      if (current === client && clock.steadyMs() - openedMs > SETTLED_MS) failures = 0
+      lose(client, error || 'the connection was closed')
+    })
+  }
+
+  const subscribe = (client: MqttClient): void => {
+    n.subscribes++
+    deadline = setTimeout(() => lose(client, 'no answer to SUBSCRIBE'), ANSWER_WITHIN_MS)
+    // One filter in one packet, so that the one answer is about it (MQT-40). Retain as published stays off: then the retain
+    // flag means "kept from before" and nothing else. Retain handling 1: kept values once, not after every reconnect (A14).
+    client.subscribe(filter, { qos: 1, ...(parts.protocol === 5 && { rap: false, rh: 1 }) }, (e, granted) => {
+      if (current !== client) return
+      clearTimeout(deadline)
+      const code = granted?.[0]?.qos
+      if (e || code === undefined || code >= 128) return lose(client, `the broker refuses the subscription to ${filter}${e ? `: ${e.message}` : ''}`)
+      everSubscribed = true
+      arrived(code === 0 ? ', but only at QoS 0: messages sent while we are away are lost' : '')
+    })
+  }
+
+  const arrived = (but = ''): void => {
+    state = 'connected'
+    const looping = connects.length > LOOPING_CONNECTS && clock.steadyMs() - (connects[0] ?? 0) < 60_000
+    detail = looping ? `${connects.length} connects within a minute: is another program using the client id ${clientId}?` : `subscribed to ${filter} as ${clientId}${but}`
+  }
+
+  /** Ends this connection, once, and plans the next. */
+  const lose = (client: MqttClient, why: string, how: 'gently' | 'at once' = 'at once'): void => {
+    if (current !== client) return
+    current = null
+    clearTimeout(deadline)
+    discard(client, how)
+    n.lost++
+    again(why)
+  }
+
+  const again = (why: string): void => {
+    if (stopped) return
+    const upper = Math.min(backoff.capMs, backoff.firstMs * 2 ** Math.min(++failures, 20))
+    const waitMs = Math.round(backoff.firstMs + random() * (upper - backoff.firstMs))
+    state = 'down'
+    detail = `${why}; next try within ${Math.ceil(waitMs / 1000)} s`
+    timer = setTimeout(open, waitMs)
+  }
+
+  open()
+  return {
+    status: () => ({ name, state, detail }),
+    counters: () => [
+      { name: 'anyBrokerMessages', value: n.messages, what: `Messages taken from ${name} and acknowledged.` },
+      { name: 'anyBrokerHeld', value: n.held, what: `Messages not acknowledged because the history could not take them; ${name} sends them again.` },
+      { name: 'anyBrokerConnects', value: n.connects, what: `Connections made to ${name} since start.` },
+      { name: 'anyBrokerLost', value: n.lost, what: `Connections to ${name} that ended or did not come about.` },
+      { name: 'anyBrokerSubscribes', value: n.subscribes, what: `Subscriptions sent to ${name}; more than one: it had lost our session.` },
+    ],
+    async stop({ withinMs }) {
+      if (stopped) return
+      stopped = true
+      clearTimeout(timer)
+      clearTimeout(deadline)
+      const client = current
+      // From here on nothing is taken any more; what was not acknowledged waits in the session.
+      current = null
+      state = 'down'
+      detail = 'stopped'
+      if (!client) return
+      let late: NodeJS.Timeout | undefined
+      await Promise.race([client.endAsync(false).catch(() => undefined), new Promise<void>((resolve) => (late = setTimeout(resolve, withinMs)))])
+      clearTimeout(late)
+      discard(client, 'at once')
+    },
+  }
+}
+
+/**
+ * Takes leave of a client for good. Gently: acknowledgements already given still go out, so that only the held message and
+ * those behind it come again; a broker that does not answer is cut off after a second.
+ */
+function discard(client: MqttClient, how: 'gently' | 'at once'): void {
+  client.handleMessage = () => undefined
+  client.removeAllListeners('error')
+  client.on('error', () => undefined)
+  client.end(how === 'at once')
+  if (how === 'gently') setTimeout(() => client.stream.destroy(), 1000).unref()
+}
+
+/** Host and port of the URL: never its user and password. */
+function nameOf(url: string): string {
+  try {
+    return new URL(url).host || 'broker'
+  } catch {
+    return 'broker'
+  }
+}

@@ -1,0 +1,71 @@
+/** The checks over all readings of one message: oldest first, whatever their order in it. */
+import type { Reading } from '../site/reading.ts'
+import { judge, stampAll, type Arrival, type ClockLimits, type SignalSpec, type SignalState, type Stamp } from './checks.ts'
+import type { BadReading, RawReading } from './payload.ts'
+
+/** A signal we know, with what its checks remember. */
+export interface Track {
+  readonly spec: SignalSpec
+  state: SignalState
+}
+
+export interface JudgedMessage {
+  /** For the store. */
+  readonly batch: Reading[]
+  /** Those of `batch` that were not known before, as far as can be told. */
+  readonly news: Reading[]
+  readonly bad: BadReading[]
+  /** Of signals the site file does not hold. */
+  readonly strangers: RawReading[]
+  /** Exact repeats of the newest reading. */
+  repeats: number
+  /** Former states. */
+  readonly undo: { readonly track: Track; readonly state: SignalState }[]
+}
+
+/** Judges the readings and moves the states of their signals on; `undoAll` goes back. */
+export function judgeMessage(signals: ReadonlyMap<string, Track>, raws: readonly RawReading[], arrival: Arrival, limits: ClockLimits): JudgedMessage {
+  const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, undo: [] }
+  const stamps = stampAll(raws, arrival.receivedMs, limits)
+  const order = isOutOfOrder(stamps) ? [...stamps.keys()].sort((a, b) => (stamps[a]?.sourceMs ?? 0) - (stamps[b]?.sourceMs ?? 0)) : null
+  for (let k = 0; k < raws.length; k++) {
+    const raw = raws[order?.[k] ?? k]
+    const stamp = stamps[order?.[k] ?? k]
+    if (!raw || !stamp) continue
+    const track = signals.get(raw.signal)
+    if (!track) {
+      out.strangers.push(raw)
+      continue
+    }
+    const j = judge(track.state, raw, stamp, track.spec, arrival)
+    if (!j.ok) out.bad.push({ signal: raw.signal, code: j.code, detail: j.detail })
+    else if (j.news === 'repeat') out.repeats++
+    else {
+      out.batch.push(j.reading)
+      if (j.news === 'new') out.news.push(j.reading)
+      if (j.state !== track.state) {
+        out.undo.push({ track, state: track.state })
+        track.state = j.state
+      }
+    }
+  }
+  return out
+}
+
+/** Puts every signal back to where it was before the message. */
+export function undoAll({ undo }: JudgedMessage): void {
+  // Last change first: a signal that stands in several rows has several former states.
+  for (let i = undo.length - 1; i >= 0; i--) {
+    const u = undo[i]
+    if (u) u.track.state = u.state
+  }
+}
+
+function isOutOfOrder(stamps: readonly Stamp[]): boolean {
+  let last = Number.NEGATIVE_INFINITY
+  for (const s of stamps) {
+    if (s.sourceMs < last) return true
+    last = s.sourceMs
+  }
+  return false
+}

@@ -1,0 +1,154 @@
+/**
+ * What a raw reading is worth: its time, its quality, and whether it is news. One pure function, (state of the signal,
+ * raw reading, signal) -> reading and next state; further quality tests take their place in `assess` and keep what they
+ * must remember in `SignalState`.
+ */
+import { QUANTITIES } from '../site/quantity.ts'
+import { keyOf, type ClockState, type Quality, type QcFlag, type QualitySub, type Reading } from '../site/reading.ts'
+import type { Signal } from '../site/site.ts'
+import type { RawReading } from './payload.ts'
+import { reject, shown, type Reject } from './reject-codes.ts'
+
+export interface ClockLimits {
+  /** Furthest a source time may lie ahead of ours (DQ-22). */
+  readonly maxFutureMs: number
+  /** Oldest a stored-up reading may be (DQ-22). */
+  readonly maxAgeMs: number
+  /** Before this no loop of ours ran: a stamp from there is a clock that lost its setting. */
+  readonly notBeforeMs: number
+}
+
+/** DQ-22; 2020-01-01T00:00:00Z. */
+export const CLOCK_LIMITS: ClockLimits = { maxFutureMs: 120_000, maxAgeMs: 7 * 86_400_000, notBeforeMs: 1_577_836_800_000 }
+
+/** What the checks need of a signal, worked out once. */
+export interface SignalSpec {
+  readonly key: string
+  readonly isState: boolean
+  readonly low: number
+  readonly high: number
+  /** Older than this on arrival is late: two reports, or one and two minutes for the link, whichever is more. */
+  readonly liveWithinMs: number
+}
+
+export const specOf = (site: string, s: Signal): SignalSpec => ({
+  key: keyOf(site, s.id),
+  isState: QUANTITIES[s.quantity].kind === 'state',
+  low: s.range[0],
+  high: s.range[1],
+  liveWithinMs: Math.max(2 * s.reportEveryMs, s.reportEveryMs + 120_000),
+})
+
+/** What a signal remembers between readings. */
+export interface SignalState {
+  /** Source time of the newest live reading; after a restart, of the newest stored one. */
+  readonly newestMs: number
+  /** Its value; undefined: not known, after a restart. */
+  readonly newestValue: number | null | undefined
+  /** Newest time that was ours and not the sender's, live or not. */
+  readonly givenMs: number
+}
+
+export const neverHeard: SignalState = { newestMs: Number.NEGATIVE_INFINITY, newestValue: undefined, givenMs: Number.NEGATIVE_INFINITY }
+export const heardUntil = (sourceMs: number): SignalState => ({ ...neverHeard, newestMs: sourceMs })
+
+export interface Arrival {
+  readonly receivedMs: number
+  /** A retained value is old by definition (MQT-09): stored, never live. */
+  readonly retained: boolean
+}
+
+/** When a reading was taken, as far as we believe it. `backlog`: the stamp is old rather than wrong, so it is no news. */
+export interface Stamp {
+  readonly sourceMs: number
+  readonly clock: ClockState
+  readonly backlog: boolean
+}
+
+const isPlausible = (sentMs: number, receivedMs: number, c: ClockLimits): boolean =>
+  sentMs <= receivedMs + c.maxFutureMs && sentMs >= receivedMs - c.maxAgeMs && sentMs >= c.notBeforeMs
+
+/**
+ * Times of the readings of one message. An implausible one is replaced by the time of arrival; when a block of rows carries
+ * implausible times, its newest row takes the time of arrival and the others keep their distance from it, because a clock
+ * that is set wrong still counts the minutes rightly.
+ */
+export function stampAll(raws: readonly RawReading[], receivedMs: number, c: ClockLimits = CLOCK_LIMITS): readonly Stamp[] {
+  let newestSuspect = Number.NEGATIVE_INFINITY
+  for (const r of raws) if (r.sentMs !== null && r.sentMs > newestSuspect && !isPlausible(r.sentMs, receivedMs, c)) newestSuspect = r.sentMs
+  const out: Stamp[] = []
+  let stamp: Stamp | null = null
+  let last: number | null = null
+  for (const { sentMs } of raws) {
+    // Most messages hold one time for all their readings.
+    if (stamp === null || sentMs !== last) stamp = stampOf(sentMs, receivedMs, newestSuspect, c)
+    last = sentMs
+    out.push(stamp)
+  }
+  return out
+}
+
+function stampOf(sentMs: number | null, receivedMs: number, newestSuspect: number, c: ClockLimits): Stamp {
+  if (sentMs === null) return { sourceMs: receivedMs, clock: 'none', backlog: false }
+  if (isPlausible(sentMs, receivedMs, c)) return { sourceMs: sentMs, clock: 'ok', backlog: false }
+  const before = newestSuspect - sentMs
+  return { sourceMs: receivedMs - (before <= c.maxAgeMs ? before : 0), clock: 'suspect', backlog: sentMs >= c.notBeforeMs && sentMs < receivedMs }
+}
+
+/**
+ * new: not seen so far as we know. repeat: the very reading we had last, dropped. conflict: same time as the one we had
+ * last, another value; the store keeps it as a correction.
+ */
+export type Judged = { readonly ok: true; readonly news: 'new' | 'repeat' | 'conflict'; readonly reading: Reading; readonly state: SignalState } | Reject
+
+/** Messages without a time that arrive within the same millisecond are told apart by counting on from the last one, this far at most. */
+const MOST_COUNTED_ON_MS = 10_000
+
+/** Judges one reading. Rejects NOT_A_NUMBER for true or false on a signal that is no state. */
+export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: SignalSpec, arrival: Arrival): Judged {
+  if (typeof raw.value === 'boolean' && !spec.isState) return reject('NOT_A_NUMBER', `${shown(raw.signal)} is true or false, but measures a quantity: send its figure`)
+  const value = typeof raw.value === 'boolean' ? Number(raw.value) : raw.value
+  const known = stamp.sourceMs === state.newestMs
+  const repeat = known && value === state.newestValue
+  const ours = stamp.clock !== 'ok' && stamp.sourceMs === arrival.receivedMs
+  const lastMs = Math.max(state.newestMs, state.givenMs)
+  const countedOn = ours && !repeat && stamp.sourceMs <= lastMs && lastMs - stamp.sourceMs < MOST_COUNTED_ON_MS
+  const sourceMs = countedOn ? lastMs + 1 : stamp.sourceMs
+  const newer = sourceMs > state.newestMs
+  const live = newer && !arrival.retained && !stamp.backlog && arrival.receivedMs - sourceMs <= spec.liveWithinMs
+  const { quality, sub, qc } = assess(value, raw.quality, stamp.clock, spec, arrival)
+  const reading: Reading = { key: spec.key, sourceMs, receivedMs: arrival.receivedMs, value, quality, sub, qc, clock: stamp.clock, live }
+  const news = repeat ? 'repeat' : known && !countedOn && state.newestValue !== undefined ? 'conflict' : 'new'
+  // Only live readings move the newest on: a retained or late one must not make the live copy of itself look like a repeat.
+  const givenMs = ours && !repeat ? sourceMs : state.givenMs
+  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs } }
+  return { ok: true, news, reading, state: givenMs === state.givenMs ? state : { ...state, givenMs } }
+}
+
+interface Worth {
+  readonly quality: Quality
+  readonly sub: QualitySub
+  readonly qc: QcFlag
+}
+
+/** Worst finding first. Limits themselves pass (QAR-20). */
+function assess(value: number | null, sent: Quality | null, clock: ClockState, spec: SignalSpec, arrival: Arrival): Worth {
+  if (value === null) return MISSING
+  if (value < spec.low || value > spec.high || (spec.isState && value !== 0 && value !== 1)) return OUT_OF_RANGE
+  if (sent === 'bad') return DISOWNED
+  if (sent === 'uncertain') return DOUBTED
+  if (arrival.retained && clock !== 'ok') return OF_UNKNOWN_AGE
+  return clock === 'suspect' ? BAD_CLOCK : GOOD
+}
+
+const GOOD: Worth = { quality: 'good', sub: 'ok', qc: 1 }
+const BAD_CLOCK: Worth = { quality: 'uncertain', sub: 'clock_suspect', qc: 1 }
+/** Kept by the broker, since when nobody can say: a start value, not a measurement of now (DQ-02 "initial": no trend line). */
+const OF_UNKNOWN_AGE: Worth = { quality: 'uncertain', sub: 'initial', qc: 1 }
+/** The sender's own doubt is NE 107 "out of specification" (DQ-12). */
+const DOUBTED: Worth = { quality: 'uncertain', sub: 'not_accurate', qc: 1 }
+/** The sender says its device failed (DQ-10): no test of ours says anything about such a value. */
+const DISOWNED: Worth = { quality: 'bad', sub: 'device_failure', qc: 2 }
+/** QAR-04: what no working sensor can report. The value is kept for people to see. */
+const OUT_OF_RANGE: Worth = { quality: 'bad', sub: 'sensor_failure', qc: 4 }
+const MISSING: Worth = { quality: 'bad', sub: 'missing', qc: 9 }

@@ -1,0 +1,49 @@
+/** What became of every message and every reading since start, as numbers that add up. */
+import type { Counter } from '../port.ts'
+
+export interface Ledger {
+  messages: number
+  accepted: number
+  refused: number
+  held: number
+  readings: number
+  stored: number
+  duplicate: number
+  conflict: number
+  rejected: number
+  late: number
+  suspect: number
+  listenerFailed: number
+}
+
+export const emptyLedger = (): Ledger => ({
+  messages: 0,
+  accepted: 0,
+  refused: 0,
+  held: 0,
+  readings: 0,
+  stored: 0,
+  duplicate: 0,
+  conflict: 0,
+  rejected: 0,
+  late: 0,
+  suspect: 0,
+  listenerFailed: 0,
+})
+
+const WORDS: Readonly<Record<keyof Ledger, readonly [name: string, what: string]>> = {
+  messages: ['intakeMessages', 'Messages that arrived since start: accepted, refused and held together.'],
+  accepted: ['intakeAccepted', 'Messages whose readings are stored, apart from single ones that were rejected.'],
+  refused: ['intakeRefused', 'Messages refused whole; see the quarantine for the reasons.'],
+  held: ['intakeHeld', 'Times a message was not acknowledged because the history could not take it. The broker or the site keeps it and sends it again.'],
+  readings: ['readingsIn', 'Readings in accepted messages: stored, duplicate, conflict and rejected together.'],
+  stored: ['readingsStored', 'Readings that were new to the history.'],
+  duplicate: ['readingsDuplicate', 'Exact repeats of a stored reading, dropped.'],
+  conflict: ['readingsConflict', 'Readings with the time of a stored one and another value, kept as corrections.'],
+  rejected: ['readingsRejected', 'Readings that could not be used; see the quarantine for the reasons.'],
+  late: ['readingsLate', 'Readings kept as history only: late, retained or out of order.'],
+  suspect: ['readingsClockSuspect', 'Readings whose time was not believed; they carry the time they arrived.'],
+  listenerFailed: ['listenerFailed', 'Times something behind intake failed on a message that had been taken.'],
+}
+
+export const ledgerCounters = (l: Ledger): readonly Counter[] => (Object.keys(WORDS) as (keyof Ledger)[]).map((k) => ({ name: WORDS[k][0], value: l[k], what: WORDS[k][1] }))
