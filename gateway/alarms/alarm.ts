@@ -16,8 +16,11 @@ export type Rule =
       readonly deadband: number
       readonly onDelayMs: number
       readonly offDelayMs: number
-      /** Judged only while the yard is open, or only while this state signal reads 1. */
-      readonly when?: { readonly open?: true; readonly signal?: string }
+      /**
+       * May raise only while the yard is open; only while the state signal `signal` reads 1; only while `idle` is at rest (a
+       * state that reads 0, a counter that does not rise). Otherwise it raises nothing; a standing alarm still clears by its value.
+       */
+      readonly when?: { readonly open?: true; readonly signal?: string; readonly idle?: string }
     }
   | { readonly kind: 'state'; readonly signal: string; readonly value: 0 | 1; readonly onDelayMs: number; readonly offDelayMs: number }
   /** Nothing heard of the whole site for this long (server time). */
@@ -36,7 +39,9 @@ export type Rule =
       readonly doFastBelow: number
       readonly fastOnDelayMs: number
     }
-  /** Minutes of washing left in the finished-water tank at the lance's use, in open hours. */
+  /** The instrument several alarms of one signal depend on has given nothing usable for this long, while the site reports. */
+  | { readonly kind: 'blind'; readonly signal: string; readonly afterMs: number }
+  /** Minutes of washing left in the finished-water tank at the lance's use, in open hours and in the hour before. */
   | {
       readonly kind: 'water-left'
       readonly level: string

@@ -6,12 +6,3 @@ export function durationMs(text: string): number | null {
   const m = /^\s*(\d+(?:\.\d+)?)\s*(ms|s|min|h|d)\s*$/.exec(text)
   return m ? Math.round(Number(m[1]) * (UNIT_MS[m[2] ?? ''] ?? Number.NaN)) : null
 }
-
-/** Shortest whole form: 90000 -> `90s`, 3600000 -> `1h`. */
-export function durationText(ms: number): string {
-  for (const unit of ['d', 'h', 'min', 's'] as const) {
-    const size = UNIT_MS[unit] ?? 1
-    if (ms >= size && ms % size === 0) return `${ms / size}${unit}`
-  }
-  return `${ms}ms`
-}

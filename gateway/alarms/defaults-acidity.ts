@@ -1,0 +1,149 @@
+/** pH and what moves it. Limits after handbook section 11 as corrected by the practice notes 2.17, 2.18, 2.20. */
+import type { Equipment, Signal, Site } from '../site/site.ts'
+import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
+
+export function acidityAlarms(site: Site): readonly Draft[] {
+  return [...signalsOf(site, 'ph').flatMap((s) => ph(site, s)), ...acidPumps(site).flatMap(({ pump, run }) => longRun(site, pump, run))]
+}
+
+/** Pumps that can make the water acid, with the contact that shows them run. */
+function acidPumps(site: Site): readonly { readonly pump: Equipment; readonly run: Signal }[] {
+  return site.equipment
+    .filter((e) => e.kind === 'dosing' && (e.doses === 'acid' || e.doses === 'alum'))
+    .flatMap((pump) => site.signals.filter((s) => s.quantity === 'run' && s.at === pump.id).map((run) => ({ pump, run })))
+}
+
+/** "acid pump", also where the site file calls it just "acid". */
+const pumpName = (pump: Equipment): string => (/pump/i.test(pump.name) ? pump.name.toLowerCase() : `${pump.name.toLowerCase()} pump`)
+
+function ph(site: Site, s: Signal): readonly Draft[] {
+  const stage = stageAt(site, s)
+  if (!stage || (stage.kind !== 'treatment' && stage.kind !== 'bio')) return []
+  const where = placeOf(stage)
+  const dosed = acidPumps(site).filter((p) => p.pump.serves.length === 0 || p.pump.serves.includes(stage.id))
+  const common = { stage: stage.id, class: 'process', latching: false, cautions: ['dosing', 'h2s'] } as const
+  const high: readonly Draft[] = [
+    {
+      ...common,
+      key: `${s.id}.high`,
+      rule: limitRule(s, 'high', 9, 0.1, HOUR, 10 * MIN),
+      what: `${capital(where)} is alkaline`,
+      cause: 'Alkaline detergent, cement or lime on the pad, dosing that has stopped, or a drifting probe.',
+      consequence: 'The biology slows down; ammonia becomes more poisonous the higher the pH.',
+      action: [
+        'Wash log: concrete, lime or a strong cleaner on the pad?',
+        `At ${where}: check the probe in buffer 7 and 10.`,
+        'At the acid or alum drum: is there product, and does the pump stroke?',
+      ],
+      confirm: 'A second, hand-held reading agrees and is below 8.9.',
+      respondWithinMin: 240,
+      basis: `9.0 for 60 min: aerated hard water stands at 8.5 to 8.8 by itself (carbonate equilibrium at 20 C). ${capital(PRACTICE)}.`,
+      severity: 'major',
+    },
+    {
+      ...common,
+      key: `${s.id}.high-high`,
+      rule: limitRule(s, 'high', 9.5, 0.2, 20 * MIN, 10 * MIN),
+      what: `${capital(where)} is far too alkaline`,
+      cause: 'Caustic cleaner, cement or lime washed in; a base dosed without end; or a broken probe.',
+      consequence: 'The biology is damaged within the hour.',
+      action: [
+        'Yard, by phone: stop washing; what was washed and with what?',
+        `At ${where}: check with a second pH meter before anything is dosed.`,
+        'Fresh water or a planned, small acid dose by a person on site; never acid into a septic or bleach-treated tank.',
+      ],
+      confirm: 'A second, hand-held reading is below 9.3.',
+      respondWithinMin: 30,
+      basis: `9.5 for 20 min. ${capital(PRACTICE)}.`,
+      severity: 'major',
+    },
+  ]
+  const low: readonly Draft[] = [
+    {
+      ...common,
+      key: `${s.id}.low`,
+      rule: limitRule(s, 'low', 6.5, 0.1, 10 * MIN, 10 * MIN),
+      what: `${capital(where)} turns acid`,
+      cause:
+        dosed.length > 0
+          ? 'Too much acid or alum dosed, alkalinity used up by nitrification, or a drifting probe.'
+          : 'Alkalinity used up by nitrification, an acid cleaner, or a drifting probe.',
+      consequence: 'Nitrification stops first; below 5.5 the whole biology suffers.',
+      action: [
+        `At ${where}: check with a second pH meter and measure alkalinity.`,
+        'Below 40 mg/L alkalinity: add bicarbonate in steps.',
+        'At the dosing pump: compare strokes per day with last week.',
+      ],
+      confirm: 'A second, hand-held reading is above 6.6.',
+      respondWithinMin: 240,
+      basis: `6.5 for 10 min. ${capital(PRACTICE)}.`,
+      severity: 'major',
+    },
+    {
+      ...common,
+      key: `${s.id}.low-low`,
+      rule: limitRule(s, 'low', 5.5, 0.2, 15 * MIN, 5 * MIN),
+      what: `${capital(where)} is acid`,
+      cause: 'Acid or alum spilled or dosed without end, alkalinity gone; or the probe has lost its reference.',
+      consequence: 'Nitrification has stopped; below pH 5 the biology dies within hours.',
+      action: [
+        ...(dosed.length > 0
+          ? ['Yard, by phone: is the acid pump still? Ask them to switch it off at its disconnect.']
+          : ['Yard, by phone: stop washing; was an acid cleaner used?']),
+        `At ${where}: check with a second pH meter first: one probe alone cannot tell acid from a dead reference.`,
+        'Hold the feed, keep the air on, add bicarbonate in steps to pH 6.8. No acid near a septic sump.',
+      ],
+      confirm: 'A second, hand-held reading is above 5.7.',
+      respondWithinMin: 30,
+      basis: `5.5 (nitrification stops: EPA 1975 as quoted in a University of Wisconsin text) for 15 min, longer than a dose takes to mix. Delay: ${PRACTICE}.`,
+      severity: 'major',
+    },
+  ]
+  const dosing = dosed.map(
+    ({ pump, run }): Draft => ({
+      ...common,
+      key: `${s.id}.low-low-${pump.id}`,
+      rule: limitRule(s, 'low', 5.5, 0.2, 5 * MIN, 5 * MIN, { signal: run.id }),
+      what: `${capital(where)} is acid and ${pumpName(pump)} still runs`,
+      cause: 'The dosing relay is stuck or the pH probe is wrong, and the local timer has not stopped the pump.',
+      consequence: 'Below pH 5 within minutes: the biology of the tank dies within hours, then that of the whole loop.',
+      action: [
+        `Yard, by phone: the local timer should have stopped ${pumpName(pump)}; switch it off at its disconnect now.`,
+        `At ${pumpName(pump)}: lock it out, with goggles, face shield and gloves.`,
+        'Hold the feed, keep the air on, add bicarbonate in steps. No acid near a septic sump.',
+      ],
+      confirm: 'The pump contact is open and a second pH meter reads above 5.7.',
+      respondWithinMin: 10,
+      basis: `pH below 5.5 while the pump runs without a pause for 5 min. Time: acid at 2 L/h takes a 2.3 m3 tank below pH 5 in 13 min (arithmetic). ${capital(PRACTICE)}.`,
+      severity: 'severe',
+    }),
+  )
+  return [...low, ...dosing, ...high]
+}
+
+function longRun(site: Site, pump: Equipment, run: Signal): readonly Draft[] {
+  const served = site.stages.find((s) => pump.serves.includes(s.id))
+  const name = pumpName(pump)
+  return [
+    {
+      key: `${run.id}.long`,
+      stage: served?.id ?? null,
+      rule: stateRule(run, 1, 5 * MIN, MIN),
+      what: `${capital(name)} does not stop`,
+      cause: 'A stuck relay, a selector left in hand, or a pH probe that no longer answers.',
+      consequence: 'pH crash: at 2 L/h of 35 % acid a 2.3 m3 tank is below pH 5 in 13 min.',
+      action: [
+        `Yard, by phone: the local timer should have stopped ${name}; switch it off at its disconnect now.`,
+        `At ${name}: lock it out, with goggles, face shield and gloves; is the selector in hand?`,
+        `At ${served ? placeOf(served) : 'the dosed tank'}: read the pH with a second meter.`,
+      ],
+      confirm: 'The pump contact is open; pH is above 6.5.',
+      respondWithinMin: 10,
+      cautions: ['dosing', 'h2s', 'lockout'],
+      basis: `One run of 5 min without a pause; replace it by three times the longest normal pulse of this loop. ${capital(PRACTICE)}.`,
+      class: 'process',
+      severity: 'major',
+      latching: false,
+    },
+  ]
+}

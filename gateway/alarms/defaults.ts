@@ -1,0 +1,37 @@
+/**
+ * The alarms a loop gets from what it is: its stages, machines and signals; then the changes its site file asks for. Every
+ * definition carries cause, consequence, action, how to confirm and time to respond, or it is no alarm (ALM-41).
+ */
+import type { Site } from '../site/site.ts'
+import { acidityAlarms } from './defaults-acidity.ts'
+import { airAlarms } from './defaults-air.ts'
+import { BLIND, blindAlarms } from './defaults-blind.ts'
+import { gasAlarms } from './defaults-gas.ts'
+import { panelAlarms } from './defaults-panel.ts'
+import { waterAlarms } from './defaults-water.ts'
+import type { AlarmDef, Priority } from './alarm.ts'
+import type { Draft } from './draft.ts'
+import { applyOverrides } from './overrides.ts'
+import { priorityOf } from './priority.ts'
+
+export interface SiteAlarms {
+  readonly defs: readonly AlarmDef[]
+  /** Changes of the site file that were not taken, one sentence each, beginning with the field. */
+  readonly faults: readonly string[]
+  readonly warnings: readonly string[]
+}
+
+export function defaultAlarms(site: Site): SiteAlarms {
+  const defaults: readonly Draft[] = [...gasAlarms(site), ...airAlarms(site), ...acidityAlarms(site), ...waterAlarms(site), ...panelAlarms(site)]
+  const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
+  const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
+  // Made from what the site file left in force: where an alarm is off, being blind for it is nobody's business.
+  const blind = applyOverrides(site, blindAlarms(site, watched), (key) => key.endsWith(BLIND))
+  const defs = [...watched, ...blind.drafts].map((d): AlarmDef => {
+    const { key, alert: _, ...rest } = d
+    return { ...rest, id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
+  })
+  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings] }
+}
+
+const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))

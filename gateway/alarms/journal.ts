@@ -1,0 +1,206 @@
+/**
+ * The alarm journal: every change of every alarm, numbered, never changed, and in the same transaction the state it leads
+ * to. The state table is a convenience for a fast start; `rebuild` over the journal gives the same (a test compares).
+ *
+ * One process writes it, so row numbers are counted here and not by the database. A consumer that must miss nothing across
+ * restarts (on-call notices) keeps the number it has got to and asks for what came `after` it.
+ */
+import type { Insertable, Selectable } from 'kysely'
+import type { Database, JournalRow, StateRow } from '../database.ts'
+import type { AlarmDef, AlarmEvent, AlarmState } from './alarm.ts'
+import { applyEvent, BORN, type Life } from './lifecycle.ts'
+
+export interface JournalledEvent extends AlarmEvent {
+  readonly seq: number
+}
+
+export interface JournalQuery {
+  readonly site?: string
+  readonly alarm?: string
+  readonly kind?: AlarmEvent['kind']
+  /** Event time: fromMs <= atMs < toMs. */
+  readonly fromMs: number
+  readonly toMs: number
+  readonly limit: number
+}
+
+export interface AlarmJournal {
+  /** State of every alarm that ever had an event, as of the last append. */
+  lives(): ReadonlyMap<string, Life>
+  /** Writes the events, in order, in one transaction; gives their numbers. Rejects, keeping nothing of them, when it cannot. */
+  append(events: readonly AlarmEvent[]): Promise<readonly number[]>
+  /** Newest first, in the order written. */
+  query(q: JournalQuery): Promise<readonly JournalledEvent[]>
+  /** Oldest first, what was written after number `seq`. */
+  after(seq: number, limit: number): Promise<readonly JournalledEvent[]>
+  /** Gives every definition its version: the one on record, or the next when rule, priority, latching or time to respond have changed (its words have not). */
+  register(defs: readonly AlarmDef[], nowMs: number): Promise<readonly AlarmDef[]>
+}
+
+const CHUNK = 200
+
+export async function openJournal(db: Database): Promise<AlarmJournal> {
+  const lives = new Map<string, Life>()
+  for (const row of await db.selectFrom('alarm_state').selectAll().execute()) lives.set(row.alarm, lifeOf(row))
+  const last = await db
+    .selectFrom('alarm_journal')
+    .select((e) => e.fn.max('seq').as('seq'))
+    .executeTakeFirst()
+  let lastSeq = last?.seq ?? 0
+
+  return {
+    lives: () => lives,
+
+    async append(events) {
+      if (events.length === 0) return []
+      const changed = new Map<string, StateRow>()
+      const next = new Map<string, Life>()
+      const rows = events.map((e, i): Insertable<JournalRow> => {
+        const seq = lastSeq + 1 + i
+        const life = applyEvent(next.get(e.alarm) ?? lives.get(e.alarm) ?? BORN, e)
+        next.set(e.alarm, life)
+        changed.set(e.alarm, stateRow(e.alarm, life, seq))
+        return journalRow(e, seq)
+      })
+      await db.transaction().execute(async (t) => {
+        for (const part of chunks(rows)) await t.insertInto('alarm_journal').values(part).execute()
+        for (const part of chunks([...changed.values()])) {
+          await t
+            .insertInto('alarm_state')
+            .values(part)
+            .onConflict((c) =>
+              c.column('alarm').doUpdateSet((x) => ({
+                state: x.ref('excluded.state'),
+                occurrence: x.ref('excluded.occurrence'),
+                version: x.ref('excluded.version'),
+                count: x.ref('excluded.count'),
+                raised_ms: x.ref('excluded.raised_ms'),
+                cleared_ms: x.ref('excluded.cleared_ms'),
+                value: x.ref('excluded.value'),
+                limit_value: x.ref('excluded.limit_value'),
+                unit: x.ref('excluded.unit'),
+                acknowledged_by: x.ref('excluded.acknowledged_by'),
+                acknowledged_ms: x.ref('excluded.acknowledged_ms'),
+                acknowledged_occurrence: x.ref('excluded.acknowledged_occurrence'),
+                note: x.ref('excluded.note'),
+                held_since_ms: x.ref('excluded.held_since_ms'),
+                seq: x.ref('excluded.seq'),
+              })),
+            )
+            .execute()
+        }
+      })
+      lastSeq += rows.length
+      for (const [alarm, life] of next) lives.set(alarm, life)
+      return rows.map((r) => r.seq)
+    },
+
+    async query(q) {
+      let s = db.selectFrom('alarm_journal').selectAll().where('at_ms', '>=', q.fromMs).where('at_ms', '<', q.toMs)
+      if (q.site !== undefined) s = s.where('site', '=', q.site)
+      if (q.alarm !== undefined) s = s.where('alarm', '=', q.alarm)
+      if (q.kind !== undefined) s = s.where('kind', '=', q.kind)
+      const rows = await s.orderBy('seq', 'desc').limit(q.limit).execute()
+      return rows.map(eventOf)
+    },
+
+    async after(seq, limit) {
+      const rows = await db.selectFrom('alarm_journal').selectAll().where('seq', '>', seq).orderBy('seq').limit(limit).execute()
+      return rows.map(eventOf)
+    },
+
+    async register(defs, nowMs) {
+      const known = new Map<string, { version: number; body: string }>()
+      for (const r of await db.selectFrom('alarm_definition').select(['alarm', 'version', 'body']).orderBy('alarm').orderBy('version').execute()) known.set(r.alarm, r)
+      const fresh: { alarm: string; version: number; body: string; since_ms: number }[] = []
+      const out = defs.map((def): AlarmDef => {
+        const body = JSON.stringify({ rule: def.rule, priority: def.priority, latching: def.latching, respondWithinMin: def.respondWithinMin })
+        const was = known.get(def.id)
+        if (was && was.body === body) return { ...def, version: was.version }
+        const version = (was?.version ?? 0) + 1
+        fresh.push({ alarm: def.id, version, body, since_ms: nowMs })
+        return { ...def, version }
+      })
+      await db.transaction().execute(async (t) => {
+        for (const part of chunks(fresh)) await t.insertInto('alarm_definition').values(part).execute()
+      })
+      return out
+    },
+  }
+}
+
+function* chunks<T>(all: readonly T[]): Generator<T[]> {
+  for (let i = 0; i < all.length; i += CHUNK) yield all.slice(i, i + CHUNK)
+}
+
+const siteOf = (alarm: string): string => alarm.slice(0, alarm.indexOf('/'))
+
+const journalRow = (e: AlarmEvent, seq: number): JournalRow => ({
+  seq,
+  alarm: e.alarm,
+  site: siteOf(e.alarm),
+  occurrence: e.occurrence,
+  kind: e.kind,
+  at_ms: e.atMs,
+  recorded_ms: e.recordedMs,
+  state: e.state,
+  value: e.value,
+  limit_value: e.limit,
+  unit: e.unit,
+  by_whom: e.by,
+  note: e.note,
+  def_version: e.defVersion,
+})
+
+const eventOf = (r: Selectable<JournalRow>): JournalledEvent => ({
+  seq: r.seq,
+  alarm: r.alarm,
+  occurrence: r.occurrence,
+  kind: r.kind as AlarmEvent['kind'],
+  atMs: r.at_ms,
+  recordedMs: r.recorded_ms,
+  state: r.state as AlarmState,
+  value: r.value,
+  limit: r.limit_value,
+  unit: r.unit,
+  by: r.by_whom,
+  note: r.note,
+  defVersion: r.def_version,
+})
+
+const stateRow = (alarm: string, l: Life, seq: number): StateRow => ({
+  alarm,
+  site: siteOf(alarm),
+  state: l.state,
+  occurrence: l.occurrence,
+  version: l.version,
+  count: l.count,
+  raised_ms: l.raisedMs,
+  cleared_ms: l.clearedMs,
+  value: l.value,
+  limit_value: l.limit,
+  unit: l.unit,
+  acknowledged_by: l.acknowledgedBy,
+  acknowledged_ms: l.acknowledgedMs,
+  acknowledged_occurrence: l.acknowledgedOccurrence,
+  note: l.note,
+  held_since_ms: l.heldSinceMs,
+  seq,
+})
+
+const lifeOf = (r: Selectable<StateRow>): Life => ({
+  state: r.state as AlarmState,
+  occurrence: r.occurrence,
+  version: r.version,
+  count: r.count,
+  raisedMs: r.raised_ms,
+  clearedMs: r.cleared_ms,
+  value: r.value,
+  limit: r.limit_value,
+  unit: r.unit,
+  acknowledgedBy: r.acknowledged_by,
+  acknowledgedMs: r.acknowledged_ms,
+  acknowledgedOccurrence: r.acknowledged_occurrence,
+  note: r.note,
+  heldSinceMs: r.held_since_ms,
+})

@@ -1,0 +1,201 @@
+/**
+ * A site's own changes to its alarms: `<signal, equipment or "site">.<kind>` against what is to differ. What names nothing real,
+ * or asks for the impossible, is told in a sentence and left out; the default then stays in force.
+ */
+import { QUANTITIES } from '../site/quantity.ts'
+import type { AlarmOverride, Signal, Site } from '../site/site.ts'
+import type { Priority, Rule } from './alarm.ts'
+import { PRACTICE, spell, type Draft } from './draft.ts'
+import { LINK_MS } from './signal-memory.ts'
+
+export interface Changed {
+  readonly drafts: readonly (Draft & { readonly priority?: Priority })[]
+  readonly faults: readonly string[]
+  readonly warnings: readonly string[]
+}
+
+const LIMIT_KINDS = { low: 'low', 'low-low': 'low', high: 'high', 'high-high': 'high' } as const
+type LimitKind = keyof typeof LIMIT_KINDS
+
+/** Applies those changes of the site file whose key `concerns` accepts. */
+export function applyOverrides(site: Site, defaults: readonly (Draft & { readonly priority?: Priority })[], concerns: (key: string) => boolean): Changed {
+  const faults: string[] = []
+  const warnings: string[] = []
+  const drafts = new Map<string, Draft & { readonly priority?: Priority }>(defaults.map((d) => [d.key, d]))
+  for (const [key, change] of Object.entries(site.alarmOverrides)) {
+    if (!concerns(key)) continue
+    const was = drafts.get(key) ?? ownLimit(site, key, change, warnings)
+    if (!was) {
+      faults.push(nothingReal(site, key, defaults, change))
+      continue
+    }
+    if (change.off === true) {
+      drafts.delete(key)
+      if (was.class === 'safety') warnings.push(`alarms.${key}: switched off although it protects people ("${change.why}"): make sure something else does`)
+      continue
+    }
+    const rule = changeRule(was.rule, change)
+    if (typeof rule === 'string') {
+      faults.push(`alarms.${key}: ${rule}`)
+      continue
+    }
+    const wrong = figureFault(site, rule, change) ?? delayFault(site, rule, change)
+    if (wrong !== null) {
+      faults.push(`alarms.${key}: ${wrong}`)
+      continue
+    }
+    warnings.push(...cautionAbout(site, key, rule, change))
+    drafts.set(key, {
+      ...was,
+      rule,
+      ...(change.priority !== undefined && { priority: change.priority }),
+      ...(change.cause !== undefined && { cause: change.cause }),
+      ...(change.consequence !== undefined && { consequence: change.consequence }),
+      ...(change.action !== undefined && { action: change.action }),
+      ...(change.respondWithinMin !== undefined && { respondWithinMin: change.respondWithinMin }),
+      basis: `This site: ${change.why}. Default: ${was.basis}`,
+    })
+  }
+  warnings.push(...outOfOrder([...drafts.values()]))
+  return { drafts: [...drafts.values()], faults, warnings }
+}
+
+/** A limit on a signal that has no default alarm of that kind. */
+function ownLimit(site: Site, key: string, change: AlarmOverride, warnings: string[]): Draft | null {
+  const at = splitKey(site, key)
+  if (!at || change.limit === undefined || QUANTITIES[at.signal.quantity].kind !== 'analogue') return null
+  const { signal, kind } = at
+  const missing = (['cause', 'consequence', 'action', 'respondWithinMin'] as const).filter((f) => change[f] === undefined)
+  if (missing.length > 0 && change.priority !== 'alert') {
+    const names = missing.map((f) => (f === 'respondWithinMin' ? 'respondWithin' : f)).join(', ')
+    warnings.push(`alarms.${key}: shown as an alert that calls nobody, because ${names} ${missing.length === 1 ? 'is' : 'are'} missing: an alarm must say what to do`)
+  }
+  const side = LIMIT_KINDS[kind]
+  const two = 2 * signal.sampleEveryMs
+  return {
+    key,
+    stage: signal.stage,
+    rule: { kind: 'limit', signal: signal.id, side, limit: change.limit, deadband: change.deadband ?? 2 * signal.resolution, onDelayMs: two, offDelayMs: two },
+    what: `${signal.name}: ${side === 'high' ? 'above' : 'below'} ${change.limit}${signal.unit === '%' ? ' %' : ''}`,
+    cause: change.cause ?? 'Not written down for this limit.',
+    consequence: change.consequence ?? 'Not written down for this limit.',
+    action: change.action ?? ['Look at the trend of this signal.'],
+    confirm: 'The value is back past its limit.',
+    respondWithinMin: change.respondWithinMin ?? 240,
+    cautions: [],
+    basis: PRACTICE,
+    class: 'process',
+    severity: 'minor',
+    latching: false,
+    ...(missing.length > 0 && { alert: true as const }),
+  }
+}
+
+function splitKey(site: Site, key: string): { readonly signal: Signal; readonly kind: LimitKind } | null {
+  const dot = key.lastIndexOf('.')
+  const kind = key.slice(dot + 1)
+  const signal = site.signals.find((s) => s.id === key.slice(0, dot))
+  return signal && Object.hasOwn(LIMIT_KINDS, kind) ? { signal, kind: kind as LimitKind } : null
+}
+
+function changeRule(rule: Rule, c: AlarmOverride): Rule | string {
+  const delays = { ...(c.onDelayMs !== undefined && { onDelayMs: c.onDelayMs }), ...(c.offDelayMs !== undefined && { offDelayMs: c.offDelayMs }) }
+  switch (rule.kind) {
+    case 'limit':
+      return { ...rule, ...delays, ...(c.limit !== undefined && { limit: c.limit }), ...(c.deadband !== undefined && { deadband: c.deadband }) }
+    case 'water-left':
+      return { ...rule, ...delays, ...(c.limit !== undefined && { belowMin: c.limit }), ...(c.deadband !== undefined && { deadbandMin: c.deadband }) }
+    case 'no-air':
+      if (c.deadband !== undefined) return `deadband ${c.deadband} found: the proof of air has a fixed deadband of 5 %`
+      if (c.limit !== undefined && rule.proof === null) return `limit ${c.limit} found: this blower has no pressure or flow signal, so there is nothing to compare it with`
+      return {
+        ...rule,
+        ...delays,
+        ...(c.limit !== undefined && { proofLow: c.limit }),
+        ...(c.onDelayMs !== undefined && { fastOnDelayMs: Math.min(rule.fastOnDelayMs, c.onDelayMs) }),
+      }
+    case 'state':
+      if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: this one is on or off, only its delays can be changed'
+      return { ...rule, ...delays }
+    case 'silent':
+    case 'blind':
+      if (c.limit !== undefined || c.deadband !== undefined || c.offDelayMs !== undefined) return 'only onDelay (how long) can be changed here'
+      return { ...rule, ...(c.onDelayMs !== undefined && { afterMs: c.onDelayMs }) }
+  }
+}
+
+/** A delay shorter than two samples cannot be seen in the data: refused, unless it is none at all. */
+function delayFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
+  if (rule.kind === 'silent') {
+    const often = Math.min(...site.signals.map((s) => s.reportEveryMs))
+    return rule.afterMs < 3 * often ? `onDelay ${spell(rule.afterMs)} found: shorter than three reports (${spell(3 * often)}), every late report would raise it` : null
+  }
+  const id = rule.kind === 'limit' ? rule.signal : rule.kind === 'water-left' ? rule.level : rule.kind === 'no-air' ? (rule.proof ?? rule.run) : null
+  const signal = site.signals.find((s) => s.id === id)
+  if (!signal || QUANTITIES[signal.quantity].kind === 'state') return null
+  for (const [name, ms] of [
+    ['onDelay', c.onDelayMs],
+    ['offDelay', c.offDelayMs],
+  ] as const) {
+    if (ms === undefined || ms === 0 || ms >= 2 * signal.sampleEveryMs) continue
+    return `${name} ${spell(ms)} found: ${signal.id} gives a value every ${spell(signal.sampleEveryMs)}, so a delay below ${spell(2 * signal.sampleEveryMs)} cannot be told from none: write 0s or at least ${spell(2 * signal.sampleEveryMs)}`
+  }
+  return null
+}
+
+/** Figures that could never do what was meant. */
+function figureFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
+  if (c.respondWithinMin !== undefined && c.respondWithinMin <= 0) return 'respondWithin 0 found: a person needs some time to respond, such as "30min"'
+  if (rule.kind === 'water-left' && rule.belowMin <= 0) return `limit ${rule.belowMin} found: minutes of washing left, such as 30`
+  if (rule.kind !== 'limit') return null
+  const signal = site.signals.find((s) => s.id === rule.signal)
+  if (!signal) return null
+  const [least, most] = signal.range
+  if (rule.limit < least || rule.limit > most)
+    return `limit ${rule.limit} found: ${signal.id} reports ${least} to ${most} ${signal.unit}, so it would never be passed; give one inside`
+  if (rule.deadband > (most - least) / 2) return `deadband ${rule.deadband} found: more than half of what ${signal.id} can report, so it would hardly ever clear`
+  return null
+}
+
+/** ALM-38: on one side the inner limit is reached first. */
+function outOfOrder(drafts: readonly Draft[]): readonly string[] {
+  return drafts.flatMap((outer) => {
+    if (outer.rule.kind !== 'limit' || !/\.(low-low|high-high)$/.test(outer.key)) return []
+    const innerKey = outer.key.replace(/\.(low)-low$|\.(high)-high$/, '.$1$2')
+    const inner = drafts.find((d) => d.key === innerKey)?.rule
+    if (inner?.kind !== 'limit') return []
+    const wrong = outer.rule.side === 'high' ? outer.rule.limit <= inner.limit : outer.rule.limit >= inner.limit
+    return wrong ? [`alarms.${outer.key}: its limit (${outer.rule.limit}) is not beyond that of ${innerKey} (${inner.limit}): swap them or change one`] : []
+  })
+}
+
+/** What is allowed and still worth a sentence. */
+function cautionAbout(site: Site, key: string, rule: Rule, c: AlarmOverride): readonly string[] {
+  if (rule.kind !== 'limit') return []
+  const signal = site.signals.find((s) => s.id === rule.signal)
+  if (!signal) return []
+  const out: string[] = []
+  if (rule.onDelayMs === 0 && rule.deadband === 0)
+    out.push(`alarms.${key}: no delay and no deadband on a measured value: it will chatter; give a deadband of at least ${2 * signal.resolution} or a delay`)
+  if (c.onDelayMs !== undefined && c.onDelayMs < 2 * signal.reportEveryMs) {
+    out.push(`alarms.${key}: ${signal.id} reports every ${spell(signal.reportEveryMs)}, so expect it up to ${spell(detectionMs(signal, c.onDelayMs))} after the fact`)
+  }
+  return out
+}
+
+/** Longest time from the fact to the alarm: the report it has just missed, the delay, the link. */
+export const detectionMs = (signal: Pick<Signal, 'reportEveryMs'>, onDelayMs: number): number => signal.reportEveryMs + onDelayMs + LINK_MS
+
+function nothingReal(site: Site, key: string, defaults: readonly Draft[], change: AlarmOverride): string {
+  const at = splitKey(site, key)
+  if (at) {
+    if (QUANTITIES[at.signal.quantity].kind !== 'analogue') return `alarms.${key}: ${at.signal.id} is no measured value, a limit makes no sense on it`
+    return `alarms.${key}: no default of that kind for ${at.signal.id}; give a limit to make one${change.off === true ? ' (there is nothing to switch off)' : ''}`
+  }
+  const stem = key.slice(0, key.indexOf('.') < 0 ? key.length : key.indexOf('.'))
+  const keys = defaults.map((d) => d.key)
+  const inside = keys.filter((k) => k.startsWith(`${key}.`))
+  const near = inside.length > 0 ? inside : keys.filter((k) => k.startsWith(`${stem}.`))
+  const hint = near.length > 0 ? `; here there are ${near.slice(0, 6).join(', ')}` : '; npm run sites check prints the names of this site'
+  return `alarms.${key}: names no alarm, signal or machine of this site${hint}`
+}

@@ -1,0 +1,189 @@
+/**
+ * The state of the product (alarm journal, site log) in one SQLite file, through Kysely. Everything above this file speaks
+ * Kysely with portable column types and gives its own row numbers, so that PostgreSQL can take its place: another dialect
+ * here, the same migrations, the same queries (int8 must then be read as a number).
+ *
+ * WAL with `synchronous = FULL`: a commit survives a power cut. better-sqlite3 would otherwise stop at NORMAL, which may
+ * lose the newest commits; an alarm that was told and is then forgotten is worse than the few milliseconds.
+ */
+import BetterSqlite from 'better-sqlite3'
+import { Kysely, Migrator, SqliteDialect, type Migration } from 'kysely'
+
+export interface JournalRow {
+  seq: number
+  alarm: string
+  site: string
+  occurrence: string
+  kind: string
+  at_ms: number
+  recorded_ms: number
+  state: string
+  value: number | null
+  limit_value: number | null
+  unit: string
+  by_whom: string | null
+  note: string | null
+  def_version: number
+}
+
+export interface StateRow {
+  alarm: string
+  site: string
+  state: string
+  occurrence: string | null
+  version: number
+  count: number
+  raised_ms: number | null
+  cleared_ms: number | null
+  value: number | null
+  limit_value: number | null
+  unit: string
+  acknowledged_by: string | null
+  acknowledged_ms: number | null
+  acknowledged_occurrence: string | null
+  note: string | null
+  held_since_ms: number | null
+  /** Journal entry that led here. */
+  seq: number
+}
+
+export interface DefinitionRow {
+  alarm: string
+  version: number
+  /** What decides (rule, priority, latching, time to respond) as JSON, as it was from `since_ms` on. */
+  body: string
+  since_ms: number
+}
+
+export interface LogRow {
+  id: number
+  site: string
+  kind: string
+  at_ms: number
+  about: string | null
+  item: string | null
+  value: number | null
+  as_found: number | null
+  unit: string | null
+  /** 1: the value is a detection limit. */
+  below: number | null
+  text: string | null
+  corrects: number | null
+  by_whom: string
+  recorded_ms: number
+}
+
+export interface Tables {
+  alarm_journal: JournalRow
+  alarm_state: StateRow
+  alarm_definition: DefinitionRow
+  site_log: LogRow
+}
+
+export type Database = Kysely<Tables>
+
+/** In order; a name is never changed and a migration never edited once it has left the house. */
+const MIGRATIONS: Readonly<Record<string, Migration>> = {
+  '001-alarms': {
+    async up(db) {
+      await db.schema
+        .createTable('alarm_journal')
+        .addColumn('seq', 'integer', (c) => c.primaryKey())
+        .addColumn('alarm', 'text', (c) => c.notNull())
+        .addColumn('site', 'text', (c) => c.notNull())
+        .addColumn('occurrence', 'text', (c) => c.notNull())
+        .addColumn('kind', 'text', (c) => c.notNull())
+        .addColumn('at_ms', 'bigint', (c) => c.notNull())
+        .addColumn('recorded_ms', 'bigint', (c) => c.notNull())
+        .addColumn('state', 'text', (c) => c.notNull())
+        .addColumn('value', 'double precision')
+        .addColumn('limit_value', 'double precision')
+        .addColumn('unit', 'text', (c) => c.notNull())
+        .addColumn('by_whom', 'text')
+        .addColumn('note', 'text')
+        .addColumn('def_version', 'integer', (c) => c.notNull())
+        .execute()
+      await db.schema.createIndex('alarm_journal_time').on('alarm_journal').columns(['at_ms', 'seq']).execute()
+      await db.schema.createIndex('alarm_journal_site').on('alarm_journal').columns(['site', 'seq']).execute()
+      await db.schema.createIndex('alarm_journal_alarm').on('alarm_journal').columns(['alarm', 'seq']).execute()
+      await db.schema
+        .createTable('alarm_state')
+        .addColumn('alarm', 'text', (c) => c.primaryKey())
+        .addColumn('site', 'text', (c) => c.notNull())
+        .addColumn('state', 'text', (c) => c.notNull())
+        .addColumn('occurrence', 'text')
+        .addColumn('version', 'integer', (c) => c.notNull())
+        .addColumn('count', 'integer', (c) => c.notNull())
+        .addColumn('raised_ms', 'bigint')
+        .addColumn('cleared_ms', 'bigint')
+        .addColumn('value', 'double precision')
+        .addColumn('limit_value', 'double precision')
+        .addColumn('unit', 'text', (c) => c.notNull())
+        .addColumn('acknowledged_by', 'text')
+        .addColumn('acknowledged_ms', 'bigint')
+        .addColumn('acknowledged_occurrence', 'text')
+        .addColumn('note', 'text')
+        .addColumn('held_since_ms', 'bigint')
+        .addColumn('seq', 'integer', (c) => c.notNull())
+        .execute()
+      await db.schema
+        .createTable('alarm_definition')
+        .addColumn('alarm', 'text', (c) => c.notNull())
+        .addColumn('version', 'integer', (c) => c.notNull())
+        .addColumn('body', 'text', (c) => c.notNull())
+        .addColumn('since_ms', 'bigint', (c) => c.notNull())
+        .addPrimaryKeyConstraint('alarm_definition_key', ['alarm', 'version'])
+        .execute()
+    },
+  },
+  '002-site-log': {
+    async up(db) {
+      await db.schema
+        .createTable('site_log')
+        .addColumn('id', 'integer', (c) => c.primaryKey())
+        .addColumn('site', 'text', (c) => c.notNull())
+        .addColumn('kind', 'text', (c) => c.notNull())
+        .addColumn('at_ms', 'bigint', (c) => c.notNull())
+        .addColumn('about', 'text')
+        .addColumn('item', 'text')
+        .addColumn('value', 'double precision')
+        .addColumn('as_found', 'double precision')
+        .addColumn('unit', 'text')
+        .addColumn('below', 'integer')
+        .addColumn('text', 'text')
+        .addColumn('corrects', 'integer')
+        .addColumn('by_whom', 'text', (c) => c.notNull())
+        .addColumn('recorded_ms', 'bigint', (c) => c.notNull())
+        .execute()
+      await db.schema.createIndex('site_log_site').on('site_log').columns(['site', 'at_ms']).execute()
+      await db.schema.createIndex('site_log_time').on('site_log').column('at_ms').execute()
+    },
+  },
+}
+
+/**
+ * Opens `file` (made when missing) and brings its tables up to date. Rejects with one sentence when it cannot.
+ * Close it with `destroy()`.
+ */
+export async function openDatabase(file: string): Promise<Database> {
+  let sqlite: BetterSqlite.Database
+  try {
+    sqlite = new BetterSqlite(file)
+    sqlite.pragma('busy_timeout = 5000')
+    sqlite.pragma('journal_mode = WAL')
+    sqlite.pragma('synchronous = FULL')
+    sqlite.pragma('foreign_keys = ON')
+  } catch (e) {
+    throw new Error(`${file} cannot be opened as the state database: ${sentence(e)}. It must be on a writable disk and be ours.`, { cause: e })
+  }
+  const db = new Kysely<Tables>({ dialect: new SqliteDialect({ database: sqlite }) })
+  const migrator = new Migrator({ db, provider: { getMigrations: () => Promise.resolve({ ...MIGRATIONS }) } })
+  const { error } = await migrator.migrateToLatest()
+  if (error !== undefined) {
+    await db.destroy()
+    throw new Error(`${file} could not be brought up to date: ${sentence(error)}. A database of a newer version is not read by an older one.`, { cause: error })
+  }
+  return db
+}
+
+const sentence = (e: unknown): string => (e instanceof Error ? e.message : String(e))
