@@ -59,6 +59,8 @@ export interface GatewayPort {
   /** Journal, newest first. */
   journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
+  /** Lets a latched alarm go that was answered and whose condition is gone. */
+  reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   health(): Health
   /** Listeners are called in order, synchronously; they must not throw and must not block. Gives the way to stop. */
   subscribe(listener: (event: GatewayEvent) => void): () => void

@@ -8,7 +8,19 @@ const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
 const priority = z.enum(['high', 'medium', 'low', 'alert'])
 
+/** Where the live socket is opened. */
+export const LIVE_PATH = '/api/live'
+/** Close codes of the live socket beyond the usual ones: signed out (sign in again), read too slowly (come back at once). */
+export const CLOSED_SIGNED_OUT = 4001
+export const CLOSED_TOO_SLOW = 4008
+
 export const faultBody = z.object({ code: z.string(), message: z.string() })
+
+/** What can hurt. The last of a list is the closing rule, id `closing`. */
+export const cautionBody = z.object({ id: z.string(), title: z.string(), text: z.string(), figures: z.string(), source: z.string().optional() })
+
+/** GET /api/me: who is signed in here, and until when; a token has no end. */
+export const personBody = z.object({ name: z.string(), via: z.enum(['session', 'token']), untilMs: ms.nullable() })
 
 export const alarmBody = z.object({
   id: z.string(),
@@ -45,7 +57,7 @@ export const alarmBody = z.object({
   confirm: z.string(),
   respondWithinMin: z.number(),
   basis: z.string(),
-  cautions: z.array(z.object({ id: z.string(), title: z.string(), text: z.string(), figures: z.string() })),
+  cautions: z.array(cautionBody),
 })
 
 export const stageBody = z.object({
@@ -133,7 +145,7 @@ export const loopDetailBody = loopBody.extend({
   consumables: z.array(z.object({ id: z.string(), name: z.string(), full: z.number(), unit: z.string() })),
   /** What this loop cannot tell, and the signal that would unlock it. */
   notObserved: z.array(z.object({ what: z.string(), seen: z.enum(['no', 'partly']), unlock: z.string() })),
-  hazards: z.array(z.object({ id: z.string(), title: z.string(), text: z.string(), figures: z.string() })),
+  hazards: z.array(cautionBody),
   log: z.array(entryBody),
 })
 
@@ -195,8 +207,8 @@ export const healthBody = z.object({
   brokers: z.array(z.object({ name: z.string(), state: z.string(), detail: z.string() })),
 })
 
-/** POST /api/alarms/:id/acknowledge. `version` is the one the person saw; left out, only the occurrence is compared. */
-export const acknowledgeRequest = z.strictObject({ occurrence: z.string().min(1).max(80), version: z.number().int().optional(), note: z.string().trim().max(500).optional() })
+/** POST /api/alarms/:id/acknowledge and /reset. `version` is the one the person saw; left out, only the occurrence is compared. */
+export const acknowledgeRequest = z.strictObject({ occurrence: z.string().min(1).max(300), version: z.number().int().optional(), note: z.string().trim().max(500).optional() })
 
 /** Page to server. `values`: sites whose every reading is wanted. Replaces the former request. */
 export const watchMessage = z.strictObject({ t: z.literal('watch'), values: z.array(z.string().max(64)).max(50) })
@@ -225,6 +237,9 @@ export type LoopBody = z.infer<typeof loopBody>
 export type LoopDetailBody = z.infer<typeof loopDetailBody>
 export type SignalBody = z.infer<typeof signalBody>
 export type StageBody = z.infer<typeof stageBody>
+export type CautionBody = z.infer<typeof cautionBody>
+export type PersonBody = z.infer<typeof personBody>
+export type FaultBody = z.infer<typeof faultBody>
 export type EntryBody = z.infer<typeof entryBody>
 export type HistoryBody = z.infer<typeof historyBody>
 export type HealthBody = z.infer<typeof healthBody>

@@ -1,0 +1,97 @@
+/**
+ * The gateway behind its port: a reading comes from intake (already on disk), becomes the current value, goes past the
+ * alarm rules, and is told to whoever listens. One direction; nothing here waits for a listener.
+ */
+import type { AlarmEvent, AlarmView } from './alarms/alarm.ts'
+import type { AlarmKeeper } from './alarms/keeper.ts'
+import type { Clock } from './clock.ts'
+import type { Current } from './current.ts'
+import type { HistoryReader } from './history/history.ts'
+import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
+import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
+import type { Reading } from './site/reading.ts'
+import type { SiteFault } from './site/site-file.ts'
+
+export interface GatewayParts {
+  readonly clock: Clock
+  readonly current: Current
+  readonly keeper: AlarmKeeper
+  readonly history: HistoryReader
+  readonly log: SiteLog
+  readonly siteFaults: readonly SiteFault[]
+  /** What the health page adds up; asked on every request. */
+  readonly rejected: () => Pick<Health, 'rejected' | 'rejects'>
+  readonly brokers: () => Health['brokers']
+  readonly counters: () => readonly Counter[]
+  readonly troubles: () => readonly string[]
+}
+
+export interface GatewayCore {
+  readonly port: GatewayPort
+  /** Readings of one message, stored a moment ago. */
+  onReadings(readings: readonly Reading[]): void
+  onHeard(site: string, atMs: number): void
+  onAlarm(event: AlarmEvent, view: AlarmView): void
+  /** Once a second: silence, delays that ran out. */
+  tick(): void
+}
+
+export function createGateway(parts: GatewayParts): GatewayCore {
+  const { clock, current, keeper } = parts
+  const startedMs = clock.nowMs()
+  const listeners = new Set<(event: GatewayEvent) => void>()
+  const tell = (event: GatewayEvent): void => {
+    for (const listener of listeners) listener(event)
+  }
+  const log: SiteLog = {
+    async add(entry: NewEntry, by: string): Promise<LogEntry> {
+      const written = await parts.log.add(entry, by)
+      tell({ kind: 'log', entry: written })
+      return written
+    },
+    list: (q) => parts.log.list(q),
+  }
+
+  const port: GatewayPort = {
+    history: parts.history,
+    log,
+    sites: () => current.all(),
+    site: (id) => current.site(id),
+    standing: (site) => keeper.standing(site),
+    alarmsOf: (site) => keeper.alarmsOf(site),
+    journal: (q) => keeper.journal(q),
+    acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
+    reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    health: (): Health => ({
+      startedMs,
+      nowMs: clock.nowMs(),
+      troubles: [...parts.troubles(), ...keeper.troubles()],
+      counters: [...parts.counters(), ...keeper.counters()],
+      ...parts.rejected(),
+      siteFaults: parts.siteFaults,
+      brokers: parts.brokers(),
+    }),
+    subscribe(listener) {
+      listeners.add(listener)
+      return () => void listeners.delete(listener)
+    },
+  }
+
+  return {
+    port,
+    onReadings(readings) {
+      current.take(readings)
+      keeper.onReadings(readings)
+      if (listeners.size > 0 && readings.length > 0) tell({ kind: 'readings', readings })
+    },
+    onHeard(site, atMs) {
+      current.heard(site, atMs)
+    },
+    onAlarm: (event, view) => tell({ kind: 'alarm', event, view }),
+    tick() {
+      const nowMs = clock.nowMs()
+      for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
+      keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
+    },
+  }
+}

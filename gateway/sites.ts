@@ -1,0 +1,64 @@
+/**
+ * `npm run sites <command>`: looks after site files and the credentials of own-broker sites.
+ *
+ *   check DIR                          reads every site file, says what is wrong, exit code 1 if anything is
+ *   credential add SITE [--data DIR]   makes a credential (the old one ends) and shows its secret once
+ *   credential list [--data DIR]
+ *   credential revoke SITE [--data DIR]
+ */
+import { existsSync } from 'node:fs'
+import { join } from 'node:path'
+import { defaultAlarms } from './alarms/defaults.ts'
+import { openCredentials } from './intake/credentials.ts'
+import { readSiteFolder } from './site-folder.ts'
+import { faultText } from './site/site-file.ts'
+
+const USAGE = 'npm run sites check DIR\nnpm run sites credential add|list|revoke [SITE] -- [--data DIR]'
+
+const args = process.argv.slice(2)
+const at = args.indexOf('--data')
+const dataDir = at >= 0 ? (args.splice(at, 2)[1] ?? 'data') : (process.env.LOOPKEEPER_DATA ?? 'data')
+process.exitCode = await main(args)
+
+async function main([noun, verb, site]: readonly string[]): Promise<number> {
+  if (noun === 'check' && verb !== undefined) return check(verb)
+  if (noun === 'credential') {
+    const credentials = openCredentials(join(dataDir, 'site-credentials.json'))
+    if (verb === 'list') {
+      const all = credentials.list()
+      console.log(all.length === 0 ? `no credentials in ${dataDir}` : all.map((c) => `${c.site}  made ${new Date(c.createdMs).toISOString()}`).join('\n'))
+      return 0
+    }
+    if (verb === 'add' && site !== undefined) {
+      const secret = await credentials.add(site)
+      console.log(`site ${site}: MQTT user "${site}", password shown only now:\n${secret}`)
+      return 0
+    }
+    if (verb === 'revoke' && site !== undefined) {
+      const had = credentials.revoke(site)
+      console.log(had ? `site ${site}: credential revoked; a running gateway ends its session within 5 s` : `site ${site} has no credential in ${dataDir}`)
+      return had ? 0 : 1
+    }
+  }
+  console.error(USAGE)
+  return 2
+}
+
+function check(dir: string): number {
+  if (!existsSync(dir)) {
+    console.error(`${dir} is not there: give the folder that holds the site files`)
+    return 1
+  }
+  const folder = readSiteFolder(dir)
+  let faults = folder.faults.length
+  for (const f of folder.faults) console.error(faultText(f))
+  for (const s of folder.sites.values()) {
+    const alarms = defaultAlarms(s)
+    faults += alarms.faults.length
+    for (const f of alarms.faults) console.error(`${s.id}: ${f}`)
+    for (const w of alarms.warnings) console.log(`${s.id}: note: ${w}`)
+    console.log(`${s.id}: ${s.name}: ${s.stages.length} stages, ${s.signals.length} signals (${s.instrumentation}), ${alarms.defs.length} alarms`)
+  }
+  console.log(`${folder.files} files, ${folder.sites.size} loops, ${faults} faults`)
+  return faults > 0 || folder.files === 0 ? 1 : 0
+}

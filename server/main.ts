@@ -1,0 +1,126 @@
+/** The product in one process: gateway and server joined, the simulated fleet beside it as a program of its own. */
+import { type ChildProcess, spawn } from 'node:child_process'
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
+import { EXIT, readConfig, type Config } from '../gateway/config.ts'
+import { portFault, readText, StartFault, startGateway, systemClock, type RunningGateway } from '../gateway/main.ts'
+import { fleetDir } from '../simulator/fleets/fleets.ts'
+import { buildApp } from './app.ts'
+import { createAccess, readTokens, type Token } from './people/access.ts'
+
+const root = fileURLToPath(new URL('..', import.meta.url))
+const say = (line: string): void => console.log(line)
+
+process.on('unhandledRejection', (e) => {
+  console.error('BUG: a failure nobody was waiting for:', e)
+  process.exit(EXIT.failed)
+})
+
+const settings = readConfig(process.argv.slice(2), process.env)
+if (!settings.ok) {
+  console.error(settings.message)
+  process.exit(EXIT.usage)
+}
+try {
+  await start(settings.config)
+} catch (e) {
+  console.error(e instanceof StartFault ? e.message : e)
+  process.exit(e instanceof StartFault ? e.exit : EXIT.failed)
+}
+
+async function start(config: Config): Promise<void> {
+  const ownSites = config.sitesDir ?? join(config.dataDir, 'sites')
+  const siteDir = config.fleet === 'demo' ? fleetDir('demo') : ownSites
+  const clock = systemClock
+  const tokens = config.apiTokenFile === null ? [] : tokensOf(config.apiTokenFile)
+  const gateway = await startGateway(config, clock, siteDir)
+  const access = await createAccess({ dataDir: config.dataDir, clock, tokens })
+  const { version } = JSON.parse(readFileSync(join(root, 'package.json'), 'utf8')) as { version: string }
+  const pageDir = join(root, 'web', 'dist')
+  const app = await buildApp({ gateway: gateway.port, clock, access, version, pageDir: existsSync(pageDir) ? pageDir : null })
+  try {
+    await app.server.listen({ port: config.port, host: config.host })
+  } catch (e) {
+    await gateway.stop({ withinMs: 1000 })
+    throw portFault(e, config.port, config.host, '--port')
+  }
+  const address = app.server.server.address()
+  const pagePort = typeof address === 'object' && address !== null ? address.port : config.port
+  const host = config.host.includes(':') ? `[${config.host}]` : config.host
+  const page = `http://${host}:${pagePort}`
+
+  say('')
+  say(`Loopkeeper ${version}: ${gateway.sites.size} loops from ${config.fleet === 'demo' ? 'the simulated demo fleet' : siteDir}`)
+  say(`  page     ${page}/`)
+  say(`  sign in  ${page}${access.newLink()}   (works once, for 15 minutes; another: npm run signin-link -- --data ${config.dataDir})`)
+  say(`  broker   mqtt://${host}:${gateway.mqttPort}`)
+  say(`  data     ${config.dataDir}`)
+  for (const f of gateway.port.health().siteFaults) console.error(`  site file ${f.file}: line ${f.line}${f.field ? `, ${f.field}` : ''}: ${f.message}`)
+  if (config.fleet === 'none') tellSecrets(gateway, host, config)
+  say('Ctrl-C stops it.')
+  say('')
+
+  const fleet = config.fleet === 'demo' ? startFleet(config, gateway) : null
+  let stopping = false
+  const stop = (signal: string): void => {
+    if (stopping) return
+    stopping = true
+    say(`${signal}: stopping`)
+    const forced = setTimeout(() => process.exit(EXIT.failed), 10_000)
+    void (async () => {
+      fleet?.kill('SIGTERM')
+      await app.stop({ withinMs: 2000 })
+      await gateway.stop({ withinMs: 3000 })
+      clearTimeout(forced)
+      say('stopped')
+      process.exit(EXIT.stopped)
+    })().catch((e: unknown) => {
+      console.error('stopping failed:', e)
+      process.exit(EXIT.failed)
+    })
+  }
+  for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP'] as const) process.on(signal, () => stop(signal))
+}
+
+function tokensOf(file: string): readonly Token[] {
+  const text = readText(file, '--api-token-file')
+  try {
+    return readTokens(text)
+  } catch (e) {
+    throw new StartFault(4, `--api-token-file ${file}: ${e instanceof Error ? e.message : String(e)}`)
+  }
+}
+
+/** Secrets of sites that had no credential yet, with a line that can be pasted; many sites are told to use the command. */
+function tellSecrets(gateway: RunningGateway, host: string, config: Config): void {
+  if (gateway.sites.size === 0) say(`  no loops yet: put a site file into ${config.sitesDir ?? join(config.dataDir, 'sites')} and start again (README, "Your own loop")`)
+  const fresh = [...gateway.newSecrets]
+  if (fresh.length === 0) return
+  say('')
+  say(`Credentials made for ${fresh.length} ${fresh.length === 1 ? 'site' : 'sites'} that had none. Shown only now; a lost one is replaced by "npm run sites credential add SITE".`)
+  for (const [site, secret] of fresh) {
+    const signal = gateway.sites.get(site)?.signals[0]?.id ?? 'signal'
+    say(`  mosquitto_pub -h ${host} -p ${gateway.mqttPort} -u ${site} -P ${secret} -q 1 -t ${config.prefix}/${site}/${signal} -m 1`)
+  }
+}
+
+/** The simulated fleet: a stranger with credentials, reached only over MQTT. */
+function startFleet(config: Config, gateway: RunningGateway): ChildProcess {
+  const secrets = join(config.dataDir, 'demo-secrets.json')
+  const known: Record<string, string> = existsSync(secrets) ? (JSON.parse(readFileSync(secrets, 'utf8')) as Record<string, string>) : {}
+  for (const [site, secret] of gateway.newSecrets) known[site] = secret
+  writeFileSync(secrets, `${JSON.stringify(known, null, 2)}\n`, { mode: 0o600 })
+  const filled = gateway.port.sites().some((s) => s.heardMs !== null)
+  const args = ['--url', `mqtt://${config.host}:${gateway.mqttPort}`, '--fleet', 'demo', '--secrets', secrets, '--seed', String(config.seed), '--prefix', config.prefix]
+  if (!filled && config.fillHours > 0) args.push('--fill-hours', String(config.fillHours))
+  const child = spawn(process.execPath, ['--import', 'tsx', join(root, 'simulator', 'main.ts'), ...args], { stdio: ['ignore', 'pipe', 'inherit'] })
+  child.stdout.setEncoding('utf8')
+  child.stdout.on('data', (text: string) => {
+    for (const line of text.split('\n')) if (line.trim() !== '') say(`fleet: ${line}`)
+  })
+  child.on('exit', (code, signal) => {
+    if (code !== 0 && signal === null) console.error(`The simulated fleet ended with code ${code}; the gateway goes on. Start again to bring it back.`)
+  })
+  return child
+}

@@ -1,0 +1,46 @@
+import { z } from 'zod'
+import { keyOf } from '../../gateway/site/reading.ts'
+import { historyBodyOf } from '../bodies/history.ts'
+import { Fault } from '../errors.ts'
+import { historyBody } from '../wire.ts'
+import { countField, siteField, timeField } from './fields.ts'
+import { loopOf, signalOf } from './known.ts'
+import { row } from './row.ts'
+
+const DAY_MS = 86_400_000
+
+export const historyRows = [
+  row({
+    method: 'GET',
+    path: '/api/history/:site/:signal',
+    summary: 'A trend of one signal in equal spans; a span without readings has count 0 and null figures.',
+    params: z.strictObject({ site: siteField, signal: z.string().min(1).max(200).describe('Id of a signal of that loop.') }),
+    query: z.strictObject({
+      from: timeField.optional().describe('Start, inclusive; a day before `to` unless given. Ms since 1970 UTC or RFC 3339.'),
+      to: timeField.optional().describe('End, exclusive; now unless given. Ms since 1970 UTC or RFC 3339.'),
+      points: countField(1, 5000, 'Number of spans; 600 unless given').optional(),
+    }),
+    reply: historyBody,
+    faults: ['unknown-loop', 'unknown-signal'],
+    async answer({ gateway }, { params, query, nowMs }) {
+      const signal = signalOf(loopOf(gateway, params.site), params.signal)
+      const { fromMs, toMs } = spanOf(query, nowMs, DAY_MS)
+      const key = keyOf(params.site, params.signal)
+      const [series, extent] = await Promise.all([gateway.history.buckets([key], fromMs, toMs, query.points ?? 600), gateway.history.extent(key)])
+      const first = series[0] ?? { key, bucketMs: toMs - fromMs, buckets: [] }
+      return historyBodyOf(params.site, signal, fromMs, toMs, first, extent)
+    },
+  }),
+]
+
+/** [from, to) as asked, `lengthMs` up to now where nothing is said. */
+export function spanOf(
+  query: { readonly from?: number | undefined; readonly to?: number | undefined },
+  nowMs: number,
+  lengthMs: number,
+): { readonly fromMs: number; readonly toMs: number } {
+  const toMs = query.to ?? Math.max(nowMs, (query.from ?? 0) + 1)
+  const fromMs = query.from ?? Math.max(0, toMs - lengthMs)
+  if (fromMs < toMs) return { fromMs, toMs }
+  throw new Fault('bad-request', `query fields from and to: ${fromMs} and ${toMs} found (ms since 1970 UTC): from must lie before to`)
+}

@@ -1,0 +1,42 @@
+/** Finds what a request names, or refuses it saying what there is. */
+import type { AlarmView } from '../../gateway/alarms/alarm.ts'
+import type { GatewayPort, SiteState } from '../../gateway/port.ts'
+import { siteOfKey } from '../../gateway/site/reading.ts'
+import type { Signal } from '../../gateway/site/site.ts'
+import { Fault, listed, shown } from '../errors.ts'
+
+export function loopOf(gateway: GatewayPort, id: string): SiteState {
+  const state = gateway.site(id)
+  if (state) return state
+  const names = gateway.sites().map((s) => s.site.id)
+  throw new Fault('unknown-loop', names.length === 0 ? `no loop ${shown(id)}: there are none yet` : `no loop ${shown(id)}: there are ${listed(names)}`)
+}
+
+export function signalOf(state: SiteState, id: string): Signal {
+  const signal = state.site.signals.find((s) => s.id === id)
+  if (signal) return signal
+  throw new Fault(
+    'unknown-signal',
+    `loop ${state.site.id} has no signal ${shown(id)}: it has ${listed(
+      state.site.signals.map((s) => s.id),
+      60,
+    )}`,
+  )
+}
+
+export function alarmOf(gateway: GatewayPort, id: string): { readonly state: SiteState; readonly view: AlarmView } {
+  const slash = id.indexOf('/')
+  if (slash < 1) throw new Fault('unknown-alarm', `no alarm ${shown(id)}: the id of an alarm is <loop>/<rule>, in a path written as <loop>%2F<rule>`)
+  const state = gateway.site(siteOfKey(id))
+  if (!state) throw new Fault('unknown-alarm', `no alarm ${shown(id)}: there is no loop ${shown(siteOfKey(id))}`)
+  const all = gateway.alarmsOf(state.site.id)
+  const view = all.find((a) => a.def.id === id)
+  if (view) return { state, view }
+  throw new Fault(
+    'unknown-alarm',
+    `no alarm ${shown(id)}: loop ${state.site.id} has ${listed(
+      all.map((a) => a.def.id),
+      60,
+    )}`,
+  )
+}

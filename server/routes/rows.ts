@@ -1,0 +1,21 @@
+/** Every call of the API. The server registers these rows, and `/api/openapi.json` describes them. */
+import { z } from 'zod'
+import { describeApi } from '../openapi.ts'
+import { alarmRows } from './alarms.ts'
+import { healthRows } from './health.ts'
+import { historyRows } from './history.ts'
+import { journalRows } from './journal.ts'
+import { logRows } from './log.ts'
+import { loopRows } from './loops.ts'
+import { peopleRows } from './people.ts'
+import { row, type Row } from './row.ts'
+
+const openapiRow = row({
+  method: 'GET',
+  path: '/api/openapi.json',
+  summary: 'This description.',
+  reply: z.record(z.string(), z.unknown()),
+  answer: ({ version }) => describeApi(ROWS, version),
+})
+
+export const ROWS: readonly Row[] = [...healthRows, ...loopRows, ...historyRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]
