@@ -1,0 +1,67 @@
+/**
+ * One simulated loop with its controller: the plant, its faults, its instruments, and the clock by which the controller writes
+ * down and sends. Pure of any connection: `advance` gives the messages that fall due.
+ */
+import type { Fault } from './faults/fault.ts'
+import { applyFaults } from './faults/fault.ts'
+import { type Instrument, instruments } from './instruments.ts'
+import { buildPlant } from './process/build.ts'
+import { STEP_MS, step } from './process/plant.ts'
+import { type Plant } from './process/state.ts'
+import type { PlantSpec } from './process/spec.ts'
+import { hashText } from './random.ts'
+import { reporter, type Reporter } from './reporting.ts'
+
+export interface Loop {
+  readonly spec: PlantSpec
+  readonly plant: Plant
+  readonly faults: Fault[]
+  readonly instruments: readonly Instrument[]
+  /** Runs to `toMs`; sample times on the way are given to the reporter, whose messages go to `send`. */
+  advance(toMs: number, send: ((payload: string) => void) | null): void
+  /** Sends what is held back although its block is not full. */
+  flush(send: (payload: string) => void): void
+  /** Rows of a block: 1 reports as the site file says, more gathers rows into one message (filling history). */
+  block(rows: number | null): void
+}
+
+/** Builds a loop whose plant stands at `startMs`, rounded down to a whole step. */
+export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: number): Loop {
+  const plant = buildPlant(spec, Math.floor(startMs / STEP_MS) * STEP_MS)
+  const list = instruments(spec.site, plant)
+  const own: Fault[] = faults.filter((f) => f.site === spec.site.id)
+  const sampleMs = Math.max(1000, Math.min(...spec.site.signals.map((s) => s.sampleEveryMs)))
+  const out: Reporter = reporter(spec.site, list)
+  // Controllers of a fleet do not write in step with each other.
+  const phaseMs = hashText(spec.site.id) % sampleMs
+  let nextMs = Math.ceil((plant.nowMs - phaseMs) / sampleMs) * sampleMs + phaseMs
+  const dtS = STEP_MS / 1000
+  // A dead panel writes nothing: a minute of battery is enough for the last word, a rich panel has hours.
+  const batteryMs = (spec.site.instrumentation === 'rich' ? 4 * 60 : 1) * 60_000
+  let poweredMs = plant.nowMs
+  const awake = (p: Plant): boolean => {
+    if (p.mains.present) poweredMs = p.nowMs
+    return p.nowMs - poweredMs <= batteryMs
+  }
+  return {
+    spec,
+    plant,
+    faults: own,
+    instruments: list,
+    advance(toMs, send) {
+      for (;;) {
+        const stepTo = plant.nowMs + STEP_MS
+        while (nextMs < stepTo && nextMs <= toMs) {
+          if (send && awake(plant)) out.sample(nextMs, plant, send)
+          nextMs += sampleMs
+        }
+        if (stepTo > toMs) return
+        applyFaults(own, plant)
+        step(plant)
+        for (const i of list) i.follow(plant, dtS)
+      }
+    },
+    flush: (send) => out.flush(send),
+    block: (rows) => out.block(rows),
+  }
+}

@@ -1,0 +1,38 @@
+/**
+ * Figures of the working model, each with where it comes from. "Ours" means chosen so that the loop behaves like the
+ * reference loop of the trade's practice notes; it is not outside truth.
+ */
+/** g COD made into cells per g taken up. ASM1, Henze et al. 2000. */
+export const yieldCod = 0.67
+/** Most COD a gram of active biomass takes up, per h at 20 C: mu 6 per day / 0.67. ASM1. */
+export const uptakePerH = 6 / 24 / 0.67
+/** Half-saturation of uptake, mg COD/L. ASM1 K_S. */
+export const halfSatCod = 20
+/** Half-saturation of oxygen, mg/L. ASM1 K_OH. */
+export const halfSatOxygen = 0.2
+/** Inert share of decayed cells. ASM1 f_P. */
+export const inertShare = 0.08
+/** Loss of active biomass without food, per h at 20 C: 3 % a day, so that capacity is at 0.7 after 12 days without washing. Ours. */
+export const decayPerH = 0.03 / 24
+/** Burning of stored matter, per h at 20 C per active biomass, with its half-saturation in g stored per g active. Ours. */
+export const storePerH = 0.263 / 24
+export const storeHalf = 1
+/** Share of new cells that stays attached while there is room, and share laid down as store. The rest floats. Ours. */
+export const attachShare = 0.3
+export const layDownShare = 0.22
+/** Catching of floating flakes and particles by carriers and cones, per h. Ours. */
+export const catchLivingPerH = 0.02
+export const catchStorePerH = 0.025
+/** Lowest alpha, surfactant in plenty. Handbook section 2 (Schwarz et al. 2021: 0.33 to 0.54). */
+export const alphaMin = 0.35
+/** Surfactant taken apart per h by 900 mg/L of active biomass; oil likewise. Ours. */
+export const surfactantPerH = 0.9
+export const oilPerH = 0.05
+/** Surfactant that halves uptake, mg/L. Ours. */
+export const surfactantHalf = 150
+/** mol CO2 made per mol oxygen used. Common practice, no source. */
+export const respiratoryQuotient = 0.9
+/** CO2 in air, atm. Handbook F3.4: about 4.2e-4. */
+export const pCo2 = 4.2e-4
+/** Oxygen the surface alone takes up, per h, in a still tank. Practice notes: 0.1 for the reference loop. */
+export const surfacePerH = 0.1

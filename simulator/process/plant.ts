@@ -1,0 +1,139 @@
+/**
+ * The whole loop, stepped. `step` advances by a fixed ten seconds: weather, washing, the panel's own controls, water, biology and
+ * chemistry of every tank, machines. The truth is all there and readable (state.ts); what a controller would see of it is instruments.ts.
+ */
+import { within } from '../../gateway/site/site.ts'
+import { renewMainsWater } from './build.ts'
+import { stepControl } from './control.ts'
+import { advance, paperLeftM } from './filter.ts'
+import { stepMains } from './machines.ts'
+import { redox, stepOzone, TRACE_G } from './ozone.ts'
+import { add, ALKALINITY, type Bath, type Book, conc, OXIDANT, SALT, SPECIES, SULFIDE } from './species.ts'
+import { type Plant, runs, tankOf } from './state.ts'
+import { stepTank, type Tank } from './tank.ts'
+import { stepWater } from './water.ts'
+
+export const STEP_MS = 10_000
+
+/** Ten seconds. `dtS` may be shorter in tests of convergence. */
+export function step(p: Plant, dtS = STEP_MS / 1000): void {
+  const { spec, water, troubles: t, flows: f, control: c } = p
+  const dtH = dtS / 3600
+  const minute = p.nowMs % 60_000 < dtS * 1000
+  if (minute) everyMinute(p)
+  const yard = p.wash(p.nowMs, t.rush)
+  p.yard.onPad = yard.onPad && !t.noWash
+  p.yard.trigger = yard.trigger && !t.noWash
+  p.yard.dirt = yard.dirt
+  stepMains(p.mains, t.mains, p.next, dtS)
+  p.uptimeS = t.mains ? p.uptimeS + dtS : 0
+
+  stepControl(c, p, dtS)
+
+  // What the machines do with what the panel wants.
+  const air = p.sky.airC + t.airC
+  f.airC = air
+  f.humidity = p.sky.humidity
+  f.rainMmPerH = p.sky.rainMmPerH + t.stormMmPerH
+  f.dirtier = yard.dirt
+  stepWater(water, f, p.mainsWater, spec.facts.dirt, p.book, dtS, p.moved)
+  p.meters.makeUpL += p.moved.madeUp
+  p.meters.washL += p.moved.washed
+  p.washedAgoS = p.moved.washed > 0 ? 0 : p.washedAgoS + dtS
+  for (const [stage, litresPerMin] of t.leak) lose(p, stage, (litresPerMin * dtS) / 60)
+  for (const d of t.poured) add(bathOf(p, d.stage), d.species, d.gPerH * dtH, p.book)
+  mixDose(p, dtS)
+
+  const surround = spec.facts.indoorC === null ? 0.65 * air + 0.35 * p.sky.groundC : Math.max(spec.facts.indoorC, 0.5 * air + 0.5 * p.sky.groundC)
+  const bio = water.bio
+  const a = p.around
+  a.fouling = t.fouling
+  a.alkalinityUse = t.alkalinityUse
+  a.celsius = surround + 2
+  for (let i = 0; i < bio.length; i++) {
+    a.acidity = i === 0 || minute
+    stepTank(bio[i] as Tank, a, dtH)
+  }
+  a.fouling = 0
+  a.alkalinityUse = 0
+  a.acidity = minute
+  a.celsius = surround
+  stepTank(water.finished, a, dtH)
+  a.celsius = p.sky.groundC
+  if (water.sump) stepTank(water.sump, a, dtH)
+  a.celsius = Math.max(1, air)
+  stepTank(water.pad, a, dtH)
+
+  stepOzone(water.finished.water, c.ozone ? spec.facts.ozoneGPerH : 0, water.finished.celsius, 0, dtH, p.book)
+  for (let i = 0; i < bio.length; i++) fade(bio[i] as Tank, dtH, p.book)
+  if (water.sump) fade(water.sump, dtH, p.book)
+  fade(water.pad, dtH, p.book)
+  electrodes(p, dtS)
+  advance(water.paper, runs(p, 'filter-drive'))
+  p.nowMs += dtS * 1000
+}
+
+/** Somebody at the yard puts in a new roll when the old one is at its end. */
+function changeRoll(p: Plant): void {
+  const sheet = p.water.paper
+  if (paperLeftM(sheet) < 1 && within(p.spec.site.staffed, p.spec.site.zone, p.nowMs, true)) sheet.usedM = 0
+}
+
+/** Oxidant carried into a tank is eaten there. */
+function fade(t: Tank, dtH: number, b: Book): void {
+  if ((t.water.m[OXIDANT] as number) >= TRACE_G) stepOzone(t.water, 0, t.celsius, (t.culture.active / t.water.litres) * 1000, dtH, b)
+}
+
+function everyMinute(p: Plant): void {
+  const sky = p.look(p.nowMs)
+  p.sky.airC = sky.airC
+  p.sky.rainMmPerH = sky.rainMmPerH
+  p.sky.groundC = sky.groundC
+  p.sky.humidity = sky.humidity
+  if (!(p.nowMs - p.openCheckedMs < 600_000 && p.nowMs >= p.openCheckedMs)) {
+    p.openCheckedMs = p.nowMs
+    p.openNow = within(p.spec.site.open, p.spec.site.zone, p.nowMs, true)
+    renewMainsWater(p)
+    changeRoll(p)
+  }
+}
+
+function bathOf(p: Plant, id: string): Bath {
+  return (tankOf(p, id) ?? p.water.pad).water
+}
+
+function lose(p: Plant, stage: string, litres: number): void {
+  const w = bathOf(p, stage)
+  const share = Math.min(1, litres / Math.max(1e-9, w.litres))
+  for (let k = 0; k < SPECIES; k++) {
+    const g = (w.m[k] as number) * share
+    w.m[k] = (w.m[k] as number) - g
+    p.book.went[k] = (p.book.went[k] as number) + g
+  }
+  p.book.outL.leak += w.litres * share
+  w.litres -= w.litres * share
+}
+
+/** Dosed liquid waits in a pocket by the injection point and mixes in with a time constant of a minute. */
+function mixDose(p: Plant, dtS: number): void {
+  if (p.pocket.alkMol === 0 && p.pocket.saltG === 0) return
+  const share = 1 - Math.exp(-dtS / 60)
+  const m = (p.water.bio[0] as Tank).water.m
+  const alk = Math.abs(p.pocket.alkMol) < 1e-9 ? p.pocket.alkMol : p.pocket.alkMol * share
+  const salt = Math.abs(p.pocket.saltG) < 1e-9 ? p.pocket.saltG : p.pocket.saltG * share
+  m[ALKALINITY] = (m[ALKALINITY] as number) + alk
+  m[SALT] = (m[SALT] as number) + salt
+  p.pocket.alkMol -= alk
+  p.pocket.saltG -= salt
+}
+
+/** Redox electrodes creep: half an hour in a bio tank, minutes where ozone is strong. */
+function electrodes(p: Plant, dtS: number): void {
+  const slow = 1 - Math.exp(-dtS / 1500)
+  const quick = 1 - Math.exp(-dtS / 240)
+  for (const t of p.tanks) {
+    if (t.kind === 'sump') continue
+    const w = t.water
+    t.redox += (redox(t.oxygen, conc(w, SULFIDE), conc(w, OXIDANT), t.ph) - t.redox) * (t.kind === 'finished' ? quick : slow)
+  }
+}

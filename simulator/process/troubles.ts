@@ -1,0 +1,95 @@
+/**
+ * What is out of order at this moment, in the plant's own terms. Faults (simulator/faults) write it afresh before each step; the
+ * plant only reads it. Everything at its resting value is a healthy loop.
+ */
+export interface Dose {
+  /** Bath the stuff is poured into: a stage id; `pad` for what a driver pours out. */
+  readonly stage: string
+  readonly species: number
+  readonly gPerH: number
+}
+
+export interface Probe {
+  /** Added to what the instrument shows. */
+  offset?: number
+  /** Factor on it. */
+  gain?: number
+  /** Shows what it showed at the onset. */
+  frozen?: boolean
+}
+
+export interface Troubles {
+  mains: boolean
+  /** Machine ids that cannot run: tripped (the trip lamp shows) or switched off by hand (the selector shows). */
+  readonly tripped: Set<string>
+  readonly handOff: Set<string>
+  /** Share of its air a stage has lost to a torn line; pressure falls with the worst. */
+  readonly airLost: Map<string, number>
+  /** Share of transfer lost to clogged diffusers. */
+  fouling: number
+  /** Share of the transfer pump's flow lost to air in the pump. */
+  airlock: number
+  makeUpStuck: boolean
+  makeUpShut: boolean
+  readonly doseStuck: Set<string>
+  /** Protections (site file ids) that do not act although present. */
+  readonly defeated: Set<string>
+  /** Chance that a vehicle stands on the pad although none was booked. */
+  rush: number
+  /** Share of booked washing that does not happen. */
+  noWash: boolean
+  stormMmPerH: number
+  /** L/min lost from a stage. */
+  readonly leak: Map<string, number>
+  readonly poured: Dose[]
+  readonly probes: Map<string, Probe>
+  /** Degrees added to the air. */
+  airC: number
+  /** Nitrification or other use of alkalinity, mg CaCO3/L/h in every aerated tank. */
+  alkalinityUse: number
+  linkDown: boolean
+}
+
+export const calm = (): Troubles => ({
+  mains: true,
+  tripped: new Set(),
+  handOff: new Set(),
+  airLost: new Map(),
+  fouling: 0,
+  airlock: 0,
+  makeUpStuck: false,
+  makeUpShut: false,
+  doseStuck: new Set(),
+  defeated: new Set(),
+  rush: 0,
+  noWash: false,
+  stormMmPerH: 0,
+  leak: new Map(),
+  poured: [],
+  probes: new Map(),
+  airC: 0,
+  alkalinityUse: 0,
+  linkDown: false,
+})
+
+export function settle(t: Troubles): void {
+  t.mains = true
+  t.tripped.clear()
+  t.handOff.clear()
+  t.airLost.clear()
+  t.fouling = 0
+  t.airlock = 0
+  t.makeUpStuck = false
+  t.makeUpShut = false
+  t.doseStuck.clear()
+  t.defeated.clear()
+  t.rush = 0
+  t.noWash = false
+  t.stormMmPerH = 0
+  t.leak.clear()
+  t.poured.length = 0
+  t.probes.clear()
+  t.airC = 0
+  t.alkalinityUse = 0
+  t.linkDown = false
+}

@@ -1,0 +1,165 @@
+/**
+ * A run of a fleet: settle every plant in the past, fill the asked hours of history as fast as the broker acknowledges, then
+ * live on the clock. The only loop of the program; everything it drives is pure or bounded.
+ */
+import type { Fault } from './faults/fault.ts'
+import type { Labels } from './labels.ts'
+import { openLink, type Link } from './link.ts'
+import { buildLoop, type Loop } from './loop.ts'
+import { markReference } from './process/balance.ts'
+import type { PlantSpec } from './process/spec.ts'
+import { prng } from './random.ts'
+
+export interface RunOptions {
+  readonly specs: readonly PlantSpec[]
+  /** Faults on the clock, given the moment of going live. */
+  readonly plan: (startMs: number) => readonly Fault[]
+  readonly url: string
+  readonly prefix: string
+  readonly secrets: Readonly<Record<string, string>>
+  /** Plant seconds per second once live. */
+  readonly speed: number
+  readonly fillHours: number
+  readonly nowMs: () => number
+  readonly labels: Labels | null
+  readonly say: (line: string) => void
+}
+
+export interface Run {
+  stop(): Promise<void>
+  summary(): string
+  /** Settles only by rejecting: something that must not happen did. */
+  readonly failed: Promise<never>
+  /** Resolves when all sites are live. */
+  readonly live: Promise<void>
+}
+
+const HOUR = 3_600_000
+/** Days a plant runs before anybody looks: tanks, temperatures, flakes and pH are then where its load puts them. */
+const SETTLE_MS = 3 * 24 * HOUR
+const BEAT_MS = 200
+/** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another. */
+const SLICE_MS = 2 * HOUR
+const ROWS_PER_MESSAGE = 90
+const QUEUE = 2000
+const IN_FLIGHT = 6
+
+export function startRun(o: RunOptions): Run {
+  const bornMs = o.nowMs()
+  const fillFromMs = bornMs - o.fillHours * HOUR
+  // What began before going live must be in the plants already; the rest is put on the clock at that moment.
+  const early = o.plan(bornMs).filter((f) => f.onsetMs < bornMs)
+  const sites = o.specs.map((spec) => {
+    const loop = buildLoop(spec, early, fillFromMs - SETTLE_MS)
+    const link = openLink({
+      url: o.url,
+      site: spec.site.id,
+      secret: o.secrets[spec.site.id] ?? '',
+      topic: `${o.prefix}/${spec.site.id}`,
+      queue: QUEUE,
+      inFlight: IN_FLIGHT,
+      next: prng(spec.seed, `link ${spec.site.id}`),
+      say: o.say,
+    })
+    return { loop, link }
+  })
+  let stopped = false
+  let beat: NodeJS.Timeout | null = null
+  let lookedMs = 0
+  let reject: (e: unknown) => void = () => undefined
+  const failed = new Promise<never>((_, no) => (reject = no))
+  failed.catch(() => undefined)
+
+  const breathe = (): Promise<void> => new Promise((done) => setImmediate(done))
+
+  async function prepare(): Promise<void> {
+    o.say(`${sites.length} loops, settling`)
+    for (const { loop } of sites) {
+      // The reference of activity is the settled culture, a day before anything is told.
+      for (let at = loop.plant.nowMs; at < fillFromMs && !stopped; at += 12 * HOUR) {
+        if (at >= fillFromMs - 24 * HOUR && loop.plant.reference.size === 0) markReference(loop.plant)
+        loop.advance(Math.min(at + 12 * HOUR, fillFromMs), null)
+        await breathe()
+      }
+      if (loop.plant.reference.size === 0) markReference(loop.plant)
+    }
+    if (o.fillHours > 0) await fill()
+  }
+
+  async function fill(): Promise<void> {
+    for (const { loop } of sites) loop.block(ROWS_PER_MESSAGE)
+    let saidPct = -1
+    // The end moves on while we fill; the last slice is short enough to be over before it moves far.
+    for (let toMs = fillFromMs; !stopped; ) {
+      const endMs = o.nowMs()
+      if (endMs - toMs < 5000) break
+      toMs = Math.min(toMs + SLICE_MS, endMs)
+      for (const { loop, link } of sites) {
+        loop.advance(toMs, link.send)
+        o.labels?.look(loop.plant)
+        await breathe()
+      }
+      await Promise.all(sites.map(({ link }) => link.drained(40)))
+      const pct = Math.min(100, Math.floor((100 * (toMs - fillFromMs)) / Math.max(1, o.nowMs() - fillFromMs)))
+      if (pct >= saidPct + 5 && pct < 100) {
+        saidPct = pct
+        o.say(`filled ${pct} %`)
+      }
+    }
+    for (const { loop, link } of sites) {
+      loop.flush(link.send)
+      loop.block(null)
+    }
+    await Promise.all(sites.map(({ link }) => link.drained(0)))
+    if (!stopped) o.say('filled 100 %')
+  }
+
+  async function goLive(): Promise<void> {
+    await prepare()
+    if (stopped) return
+    const startMs = o.nowMs()
+    const plan = o.plan(startMs)
+    for (const { loop } of sites) loop.faults.push(...plan.filter((f) => f.site === loop.spec.site.id && f.onsetMs >= startMs))
+    o.labels?.faults([...early, ...plan.filter((f) => f.onsetMs >= startMs)])
+    o.say(`live: ${sites.map(({ loop }) => loop.spec.site.id).join(', ')}`)
+    const turn = (): void => {
+      const simMs = startMs + (o.nowMs() - startMs) * o.speed
+      try {
+        for (const { loop, link } of sites) live(loop, link, simMs)
+      } catch (e) {
+        reject(e)
+        return
+      }
+      if (!stopped) beat = setTimeout(turn, BEAT_MS)
+    }
+    turn()
+  }
+
+  function live(loop: Loop, link: Link, simMs: number): void {
+    // After a pause of the machine the plants catch up in slices, not in one long silence.
+    loop.advance(Math.min(simMs, loop.plant.nowMs + SLICE_MS), link.send)
+    link.radio(!loop.plant.troubles.linkDown)
+    if (o.labels && simMs - lookedMs >= 60_000) {
+      if (loop.spec === o.specs[o.specs.length - 1]) lookedMs = simMs
+      o.labels.look(loop.plant)
+    }
+  }
+
+  const live_ = goLive()
+  live_.catch(reject)
+
+  return {
+    failed,
+    live: live_,
+    async stop() {
+      stopped = true
+      if (beat) clearTimeout(beat)
+      await Promise.all(sites.map(({ link }) => link.close()))
+      await live_.catch(() => undefined)
+    },
+    summary() {
+      const sum = (k: 'sent' | 'dropped' | 'connects' | 'refused'): number => sites.reduce((s, { link }) => s + link.counters[k], 0)
+      return `${sum('sent')} messages acknowledged, ${sum('dropped')} dropped (queue of ${QUEUE} full), ${sum('connects')} connections, ${sum('refused')} refused`
+    },
+  }
+}

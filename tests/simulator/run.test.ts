@@ -1,0 +1,141 @@
+/** The whole program against a real broker: history first, then live, each site with its own credential, and a clean stop. */
+import { spawn } from 'node:child_process'
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
+import { afterEach, expect, test } from 'vitest'
+import { loadFleet } from '../../simulator/fleets/load.ts'
+import { onClock } from '../../simulator/fleets/plan.ts'
+import { startRun } from '../../simulator/run.ts'
+import { startBroker, until, type TestBroker } from './broker.ts'
+
+const HOUR = 3_600_000
+const fleet = loadFleet('demo', 1)
+const secrets = Object.fromEntries(fleet.specs.map((s) => [s.site.id, `secret of ${s.site.id}`]))
+const brokers: TestBroker[] = []
+const folders: string[] = []
+afterEach(async () => {
+  for (const b of brokers.splice(0)) await b.stop()
+  for (const f of folders.splice(0)) rmSync(f, { recursive: true, force: true })
+})
+
+async function broker(): Promise<TestBroker> {
+  const b = await startBroker(secrets)
+  brokers.push(b)
+  return b
+}
+
+const timesOf = (payload: string): readonly number[] => {
+  const o = JSON.parse(payload) as { t?: number; rows?: (readonly number[] | { t: number })[] }
+  return o.rows ? o.rows.map((r) => ('t' in r ? r.t : (r[0] ?? Number.NaN))) : [o.t ?? Number.NaN]
+}
+
+test('two hours of history are told in order before the live readings, without a gap, and a site gone silent is silent', async () => {
+  const b = await broker()
+  let nowMs = Date.UTC(2026, 10, 25, 9)
+  const said: string[] = []
+  const specs = fleet.specs.filter((s) => ['ullenwick-bus-north', 'saltrigg-boat-park', 'thrapplow-quarry-upper'].includes(s.site.id))
+  const run = startRun({
+    specs,
+    plan: (startMs) => onClock(fleet.plan, startMs),
+    url: b.url,
+    prefix: 'loopkeeper/v1',
+    secrets,
+    speed: 1,
+    fillHours: 2,
+    nowMs: () => nowMs,
+    labels: null,
+    say: (line) => void said.push(line),
+  })
+  try {
+    await run.live
+    const startMs = nowMs
+    const filled = b.told.length
+    const bus = (): readonly number[] => b.told.filter((t) => t.topic === 'loopkeeper/v1/ullenwick-bus-north').flatMap((t) => timesOf(t.payload))
+    expect(said).toContain('filled 100 %')
+    expect(said.some((s) => /^filled \d+ %$/.test(s))).toBe(true)
+    expect(bus()[0]).toBeGreaterThan(startMs - 2 * HOUR)
+    expect(bus()[0]).toBeLessThan(startMs - 2 * HOUR + 60_000)
+    // The clock is ours: an hour passes in a moment.
+    nowMs += HOUR
+    await until('the live hour of the bus depot', () => (bus().at(-1) ?? 0) > startMs + HOUR - 30_000)
+    expect(b.told.length).toBeGreaterThan(filled)
+    const all = bus()
+    for (let i = 1; i < all.length; i++) expect((all[i] ?? 0) - (all[i - 1] ?? 0)).toBe(15_000)
+    const { length } = b.told.filter((t) => t.topic.endsWith('thrapplow-quarry-upper'))
+    nowMs += 10 * 60_000
+    await until('ten more minutes of the bus depot', () => (bus().at(-1) ?? 0) > startMs + HOUR + 9 * 60_000)
+    expect(b.told.filter((t) => t.topic.endsWith('thrapplow-quarry-upper')).length).toBe(length)
+  } finally {
+    await run.stop()
+  }
+  expect(run.summary()).toMatch(/^\d+ messages acknowledged, 0 dropped/)
+  for (const t of b.told) expect(t.client).toBe(`loop-${t.topic.slice('loopkeeper/v1/'.length)}`)
+})
+
+interface Ended {
+  readonly code: number | null
+  readonly out: string
+  readonly err: string
+}
+
+/** Runs the program itself; `stopWhen` sends SIGTERM once its output says so. */
+function program(args: readonly string[], stopWhen?: RegExp): Promise<Ended> {
+  const main = fileURLToPath(new URL('../../simulator/main.ts', import.meta.url))
+  return new Promise((done) => {
+    const child = spawn(process.execPath, ['--import', 'tsx', main, ...args], { cwd: fileURLToPath(new URL('../..', import.meta.url)) })
+    let out = ''
+    let err = ''
+    let told = false
+    child.stdout.on('data', (d: Buffer) => {
+      out += d.toString()
+      if (!told && stopWhen?.test(out)) {
+        told = true
+        child.kill('SIGTERM')
+      }
+    })
+    child.stderr.on('data', (d: Buffer) => (err += d.toString()))
+    child.on('close', (code) => done({ code, out, err }))
+  })
+}
+
+const folder = (): string => {
+  const f = mkdtempSync(join(tmpdir(), 'loopkeeper-sim-'))
+  folders.push(f)
+  return f
+}
+
+test('the program fills, goes live with all eight sites, writes the truth beside it, and stops cleanly when told to', async () => {
+  const b = await broker()
+  const dir = folder()
+  writeFileSync(join(dir, 'secrets.json'), JSON.stringify(secrets))
+  const labels = join(dir, 'labels.jsonl')
+  const ended = await program(['--url', b.url, '--secrets', join(dir, 'secrets.json'), '--fill-hours', '0.2', '--labels', labels], /live: .*\n/)
+  expect(ended.err).toBe('')
+  expect(ended.code).toBe(0)
+  expect(ended.out).toMatch(/8 loops, settling[\s\S]*filled 100 %[\s\S]*live: [\s\S]*stopped: \d+ messages acknowledged/)
+  expect(new Set(b.told.map((t) => t.topic.split('/').at(-1)))).toEqual(new Set(fleet.specs.map((s) => s.site.id)))
+  const lines = readFileSync(labels, 'utf8')
+    .trim()
+    .split('\n')
+    .map((l) => JSON.parse(l) as { label: string; kind?: string; a?: number })
+  expect(lines.filter((l) => l.label === 'fault').map((l) => l.kind)).toContain('blower-trip')
+  expect(lines.filter((l) => l.label === 'activity').every((l) => (l.a ?? 0) > 0.9 && (l.a ?? 9) < 1.1)).toBe(true)
+})
+
+test.each([
+  [[], /--secrets FILE is needed/],
+  [['--secrets', 'nowhere.json'], /--secrets nowhere\.json: not readable as JSON/],
+  [['--secrets', 'SECRETS', '--speed', 'fast'], /--speed fast: a number from 0\.1 to 3600 is needed/],
+  [['--secrets', 'SECRETS', '--fleet', 'other'], /"other" is no fleet we have: demo/],
+  [['--secrets', 'SOME'], /no secret for "bramscar-slate-yard"/],
+] as const)('started with %j it ends with code 2 and says what is missing', async (args, message) => {
+  const dir = folder()
+  writeFileSync(join(dir, 'all.json'), JSON.stringify(secrets))
+  writeFileSync(join(dir, 'some.json'), JSON.stringify({ 'brackfold-refuse-depot': 'x' }))
+  const ended = await program(args.map((a) => (a === 'SECRETS' ? join(dir, 'all.json') : a === 'SOME' ? join(dir, 'some.json') : a)))
+  expect(ended.code).toBe(2)
+  expect(ended.err).toMatch(message)
+  expect(ended.out).toBe('')
+})
