@@ -1,0 +1,8 @@
+import { defineConfig } from 'vite'
+
+/** The page: built from web/ into web/dist, everything self-hosted, nothing inlined, so that a strict content policy holds. */
+export default defineConfig({
+  root: 'web',
+  publicDir: 'public',
+  build: { outDir: 'dist', emptyOutDir: true, target: 'es2022', assetsInlineLimit: 0, modulePreload: { polyfill: false } },
+})

@@ -1,0 +1,36 @@
+/** Colours of a chart, read from the tokens as they stand in this theme; a canvas cannot read custom properties by itself. */
+import { signal } from '@preact/signals'
+
+export interface ChartColours {
+  readonly grid: string
+  readonly text: string
+  readonly ink: string
+  readonly ink2: string
+  readonly ring: string
+  readonly page: string
+  readonly sunk: string
+  readonly series: readonly string[]
+}
+
+const DASHES: readonly (readonly number[])[] = [[], [], [], [], [10, 3], [6, 3], [2, 3], [10, 3, 2, 3]]
+/** Dash of line `i`, so that a grey print works from the fifth on. */
+export const dashOf = (i: number): readonly number[] => DASHES[i % 8] ?? []
+
+function read(): ChartColours {
+  const style = getComputedStyle(document.documentElement)
+  const token = (name: string): string => style.getPropertyValue(`--${name}`).trim()
+  return {
+    grid: token('line'),
+    text: token('ink-3'),
+    ink: token('ink'),
+    ink2: token('ink-2'),
+    ring: token('ring'),
+    page: token('page'),
+    sunk: token('sunk'),
+    series: [1, 2, 3, 4, 5, 6, 7, 8].map((n) => token(`ser-${n}`)),
+  }
+}
+
+/** Changes when the system turns dark or light. */
+export const colours = signal<ChartColours>(read())
+matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => (colours.value = read()))

@@ -1,0 +1,70 @@
+/** Requests to the server. A refusal comes back as words that can be shown; a missing sign-in changes the page. */
+import { signal } from '@preact/signals'
+import {
+  alarmBody,
+  faultBody,
+  healthBody,
+  historyBody,
+  journalBody,
+  logBody,
+  loopDetailBody,
+  type AlarmBody,
+  type EntryBody,
+  type HealthBody,
+  type HistoryBody,
+  type JournalBody,
+  type LoopDetailBody,
+} from '../../server/wire.ts'
+
+export type Answer<T> = { readonly ok: true; readonly body: T } | { readonly ok: false; readonly status: number; readonly code: string; readonly message: string }
+
+/** True when the server has said that nobody is signed in here. */
+export const signedOut = signal(false)
+
+interface Reader<T> {
+  safeParse(v: unknown): { success: true; data: T } | { success: false }
+}
+
+async function ask<T>(path: string, reader: Reader<T>, init?: RequestInit): Promise<Answer<T>> {
+  let response: Response
+  try {
+    response = await fetch(path, { credentials: 'same-origin', ...init })
+  } catch {
+    return { ok: false, status: 0, code: 'no-link', message: 'No link to the server. What is shown may be old.' }
+  }
+  const body: unknown = await response.json().catch(() => null)
+  if (!response.ok) {
+    if (response.status === 401) signedOut.value = true
+    const fault = faultBody.safeParse(body)
+    return { ok: false, status: response.status, ...(fault.success ? fault.data : { code: 'unknown', message: `The server answered ${response.status}.` }) }
+  }
+  const parsed = reader.safeParse(body)
+  return parsed.success
+    ? { ok: true, body: parsed.data }
+    : { ok: false, status: response.status, code: 'shape', message: 'The server answered something this page does not understand: load the page again.' }
+}
+
+const q = encodeURIComponent
+const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
+
+export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
+export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', healthBody)
+export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmBody)
+export const getJournal = (fromMs: number, toMs: number, limit: number, site?: string): Promise<Answer<JournalBody>> =>
+  ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
+export const getHistory = (site: string, signalId: string, fromMs: number, toMs: number, points: number): Promise<Answer<HistoryBody>> =>
+  ask(`/api/history/${q(site)}/${q(signalId)}?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&points=${points}`, historyBody)
+export const getLog = (site: string, fromMs: number, toMs: number): Promise<Answer<{ entries: EntryBody[] }>> =>
+  ask(`/api/log?site=${q(site)}&from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, logBody)
+
+/** Acknowledges the occurrence the person saw; 409 when it has moved on meanwhile. */
+export const acknowledge = (a: AlarmBody, note?: string): Promise<Answer<AlarmBody>> =>
+  ask(`/api/alarms/${q(a.id)}/acknowledge`, alarmBody, post({ occurrence: a.occurrence, version: a.version, ...(note && { note }) }))
+
+/** Asks who is signed in; a refusal changes the page by itself. */
+export const amSignedIn = (): Promise<Answer<unknown>> => ask('/api/me', { safeParse: (v) => ({ success: true, data: v }) })
+
+/** Lets a latched alarm go. */
+export const reset = (a: AlarmBody): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/reset`, alarmBody, post({ occurrence: a.occurrence, version: a.version }))
+
+export const addEntry = (entry: object): Promise<Answer<unknown>> => ask('/api/log', { safeParse: (v) => ({ success: true, data: v }) }, post(entry))

@@ -1,0 +1,99 @@
+/** Which page stands under the head, and the two things every page says: that the server is lost, and what has just been raised. */
+import { computed, useSignal, useSignalEffect } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
+import { signedOut } from '../link/api.ts'
+import { here } from '../router.ts'
+import { heard, newAlarm, now } from '../state/store.ts'
+import { markOf } from '../state/mark.ts'
+import { age, clockSeconds, ownZone } from '../words/times.ts'
+import { Say } from '../words/words.ts'
+import { AlarmPage } from './alarm.tsx'
+import { AlarmsPage } from './alarms.tsx'
+import { FleetPage } from './fleet.tsx'
+import { Head } from './head.tsx'
+import { HealthPage } from './health.tsx'
+import { LogPage } from './log.tsx'
+import { LoopPage } from './loop.tsx'
+import { TrendPage } from './trend.tsx'
+
+const lost = computed(() => heard.value.state === 'lost')
+
+export function App() {
+  const { path } = here.value
+  const [page, id] = path
+  useEffect(() => {
+    document.body.classList.toggle('lost', lost.value)
+  }, [lost.value])
+  if (signedOut.value) return <SignedOut />
+  const night = page === 'alarms' && id !== undefined
+  return (
+    <>
+      <a class="skip" href="#main">
+        To the page
+      </a>
+      <Head slim={night} />
+      <LostBand />
+      <Announcer />
+      {page === undefined && <FleetPage />}
+      {page === 'loops' && id !== undefined && <LoopPage key={id} site={id} />}
+      {page === 'alarms' && id === undefined && <AlarmsPage />}
+      {night && <AlarmPage key={id} id={id} />}
+      {page === 'trends' && <TrendPage key={id ?? ''} site={id ?? null} />}
+      {page === 'log' && id !== undefined && <LogPage key={id} site={id} />}
+      {page === 'health' && <HealthPage />}
+      {!KNOWN.has(page ?? '') && (
+        <main id="main">
+          <h1 class="title">No such page</h1>
+          <p>
+            Nothing is kept at this address. <a href="/">To the fleet</a>
+          </p>
+        </main>
+      )}
+    </>
+  )
+}
+
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'health'])
+
+/** The page has lost its server: it must not be mistaken for a quiet one. */
+function LostBand() {
+  const { state, serverMs } = heard.value
+  if (state !== 'lost') return null
+  return (
+    <div class="stop" role="alert">
+      <b>No word from the server{serverMs === null ? '' : ` for ${age(now.value - serverMs)}`}.</b>{' '}
+      {serverMs === null ? 'Nothing has been shown yet.' : `This page is frozen at ${clockSeconds(serverMs, ownZone())}.`} Alarms may stand that it does not show. It tries again by
+      itself.
+    </div>
+  )
+}
+
+/** Says a new alarm to screen readers, at most one sentence per change, never a ticking value. */
+function Announcer() {
+  const text = useSignal('')
+  useSignalEffect(() => {
+    const n = newAlarm.value
+    if (n?.event === 'raised' && n.alarm.priority !== 'alert') text.value = `${Say[markOf(n.alarm).letter]}: ${n.alarm.siteName}: ${n.alarm.what}`
+  })
+  return (
+    <p class="vh" role="status">
+      {text}
+    </p>
+  )
+}
+
+function SignedOut() {
+  return (
+    <main id="main" class="plain">
+      <h1 class="title">Nobody is signed in here</h1>
+      <p>Open the sign-in link that the gateway prints on its console when it starts. It works once, for 15 minutes.</p>
+      <p>
+        Then{' '}
+        <a href="/" onClick={() => (signedOut.value = false)}>
+          load this page again
+        </a>
+        .
+      </p>
+    </main>
+  )
+}

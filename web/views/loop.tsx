@@ -1,0 +1,356 @@
+/** One loop: what is it doing. */
+import { useEffect, useMemo } from 'preact/hooks'
+import { useSignal } from '@preact/signals'
+import type { AlarmBody, EntryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
+import { getLoop } from '../link/api.ts'
+import { watch } from '../link/live.ts'
+import { to } from '../router.ts'
+import { createDetail } from '../state/detail.ts'
+import { shown } from '../state/freshness.ts'
+import { byWorst, markOf } from '../state/mark.ts'
+import { answer, facts } from '../state/sentence.ts'
+import { stageFacts } from '../state/stage-facts.ts'
+import { heard, now } from '../state/store.ts'
+import { figure, measured } from '../words/numbers.ts'
+import { age, date, moment } from '../words/times.ts'
+import { ENTRY_WORDS, Say, STATE_WORDS } from '../words/words.ts'
+import { Acknowledge } from './acknowledge.tsx'
+import { BigRing } from './big-ring.tsx'
+import { Hazards } from './hazard.tsx'
+import { Badge } from './ring.tsx'
+import { Wire } from './wire.tsx'
+
+export function LoopPage({ site }: { site: string }) {
+  const detail = useMemo(() => createDetail(site), [site])
+  const fault = useSignal('')
+  const greetings = heard.value.state === 'live'
+  useEffect(() => watch([site]), [site])
+  useEffect(() => {
+    // Asked anew after each break of the link: what came meanwhile is not in the socket.
+    if (greetings || detail.body.peek() === null) {
+      void getLoop(site).then((r) => {
+        if (r.ok) {
+          detail.set(r.body)
+          fault.value = ''
+        } else fault.value = r.message
+      })
+    }
+  }, [site, greetings])
+  const body = detail.body.value
+  document.title = `${body?.name ?? site} · Loopkeeper`
+  if (!body) {
+    return (
+      <main id="main" class="plain">
+        <h1 class="title">{site}</h1>
+        <p>{fault.value || 'Asking the server.'}</p>
+        {fault.value && <a href={to.fleet()}>To the fleet</a>}
+      </main>
+    )
+  }
+  return <Loop body={body} signals={detail.signals.value} log={detail.log.value} />
+}
+
+function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly SignalBody[]; log: readonly EntryBody[] }) {
+  const nowMs = now.value
+  const lost = heard.value.state === 'lost'
+  const trendOf = (stage: string): string =>
+    to.trends(
+      body.id,
+      signals
+        .filter((s) => s.stage === stage)
+        .map((s) => s.id)
+        .slice(0, 6),
+    )
+  const alarms = [...body.alarms].sort(byWorst)
+  return (
+    <main id="main">
+      <div class="name">
+        <h1>
+          <small>
+            <a href={to.fleet()}>Fleet</a> / {body.area}
+          </small>
+          {body.name}
+        </h1>
+        <p>
+          {figure(body.signals.length, 0)} signals, {body.heardMs === null ? 'nothing heard yet' : `heard ${age(nowMs - body.heardMs)} ago`}
+          {body.silent && <b>, silent</b>}
+          <br />
+          {body.openNow ? 'open now' : 'closed now'} <a href={to.trends(body.id)}>Trends</a> <a href={to.log(body.id)}>Site log</a>
+        </p>
+      </div>
+      <div class="upper">
+        <div class="ringBox">
+          <BigRing detail={body} signals={signals} nowMs={nowMs} lost={lost} labels trendOf={trendOf} />
+          <BigRing detail={body} signals={signals} nowMs={nowMs} lost={lost} labels={false} trendOf={trendOf} />
+          <StageList body={body} signals={signals} nowMs={nowMs} trendOf={trendOf} />
+        </div>
+        <aside aria-label="Alarms of this loop">
+          {alarms.length === 0 && (
+            <p class="none">
+              <b>No alarms.</b> {body.silent ? 'States are held as last heard.' : ''}
+            </p>
+          )}
+          {alarms.slice(0, 1).map((a) => (
+            <FullAlarm key={a.id} alarm={a} />
+          ))}
+          {alarms.slice(1).map((a) => (
+            <a key={a.id} class="small" href={to.alarm(a.id)}>
+              <Badge mark={markOf(a)} />
+              <div>
+                <p class="strong">{a.what}</p>
+                <p class="mute">{[facts(a, nowMs), STATE_WORDS[a.state]].filter(Boolean).join('. ')}</p>
+              </div>
+              <span class="mute">{a.raisedMs === null ? '' : moment(a.raisedMs, a.zone, nowMs)}</span>
+            </a>
+          ))}
+        </aside>
+      </div>
+      <div class="lower">
+        <Values signals={signals.filter((s) => s.kind === 'analogue')} body={body} />
+        <Runs body={body} signals={signals} />
+        <Standing body={body} />
+      </div>
+      <div class="in2">
+        <section>
+          <h2 class="sec">Site log</h2>
+          {log.length === 0 && <p class="mute">Nothing written yet.</p>}
+          <ul class="entries">
+            {log.slice(0, 6).map((e) => (
+              <li key={e.id}>
+                <span class="mute">{moment(e.atMs, body.zone, nowMs)}</span> <b>{ENTRY_WORDS[e.kind] ?? e.kind}</b> {entryText(e)} <span class="mute">{e.by}</span>
+              </li>
+            ))}
+          </ul>
+          <p>
+            <a href={to.log(body.id)}>Write in the site log</a>
+          </p>
+        </section>
+        <section>
+          <h2 class="sec">Getting in</h2>
+          <dl>
+            <dt>Yard</dt>
+            <dd>{body.yardPhone ?? 'no phone number in the site file'}</dd>
+            <dt>Access</dt>
+            <dd>{body.access ?? 'not written down'}</dd>
+            <dt>Altitude</dt>
+            <dd>{measured(body.altitudeM, 0, 'm')}</dd>
+          </dl>
+        </section>
+      </div>
+      <Hazards cautions={body.hazards} title="Hazards here" />
+    </main>
+  )
+}
+
+/** The stages in water order, for a screen too narrow for labels round the ring. */
+function StageList({ body, signals, nowMs, trendOf }: { body: LoopDetailBody; signals: readonly SignalBody[]; nowMs: number; trendOf: (stage: string) => string }) {
+  return (
+    <nav class="stagesList" aria-label="Stages in water order">
+      {body.stages.map((s) => {
+        const f = stageFacts(body, s.id, signals, nowMs)
+        return (
+          <a key={s.id} href={trendOf(s.id)}>
+            <b>{s.name}</b>
+            {f.value && (
+              <span>
+                <b class={`val ${f.value.kind}`}>{f.value.text}</b> {f.value.unit} {f.of}
+              </span>
+            )}
+            <span class="mute">{f.lines.join(', ') || (f.value ? '' : 'no signal')}</span>
+          </a>
+        )
+      })}
+    </nav>
+  )
+}
+
+export const entryText = (e: EntryBody): string =>
+  [
+    e.about,
+    e.item,
+    e.asFound === undefined ? '' : `as found ${e.asFound}`,
+    e.value === undefined ? '' : `${e.below ? 'less than ' : ''}${e.value}${e.unit ? `\u00a0${e.unit}` : ''}`,
+    e.text,
+  ]
+    .filter(Boolean)
+    .join(', ')
+
+function FullAlarm({ alarm: a }: { alarm: AlarmBody }) {
+  const nowMs = now.value
+  const mark = markOf(a)
+  return (
+    <article class={`alarm ${mark.letter}`}>
+      <header>
+        <Badge mark={mark} />
+        <div>
+          <h2>
+            <a href={to.alarm(a.id)}>{a.what}</a>
+          </h2>
+          <p>
+            <span class="word">{Say[mark.letter]}.</span> {answer(a, nowMs)}
+          </p>
+        </div>
+      </header>
+      <p class="v">{facts(a, nowMs)}</p>
+      <ol class="steps">
+        {a.action.slice(0, 3).map((s) => (
+          <li key={s}>{s}</li>
+        ))}
+      </ol>
+      <Hazards cautions={a.cautions} most={2} />
+      <div class="acts">
+        <Acknowledge alarm={a} words="Acknowledge" main />
+        <a class="btn" href={to.trends(a.site, a.signal ? [a.signal] : [])}>
+          Trend
+        </a>
+      </div>
+    </article>
+  )
+}
+
+function Values({ signals, body }: { signals: readonly SignalBody[]; body: LoopDetailBody }) {
+  const nowMs = now.value
+  return (
+    <section>
+      <h2 class="sec">Values</h2>
+      <table class="rows vit">
+        <thead class="vh">
+          <tr>
+            <th scope="col">Signal</th>
+            <th scope="col">Value</th>
+            <th scope="col">Against its limits</th>
+            <th scope="col">Age</th>
+          </tr>
+        </thead>
+        <tbody>
+          {signals.map((s) => {
+            const v = shown(s, nowMs)
+            const alarm = body.alarms.filter((a) => a.signal === s.id && (a.state === 'unacknowledged' || a.state === 'acknowledged')).sort(byWorst)[0]
+            const letter = alarm ? markOf(alarm).letter : null
+            return (
+              <tr key={s.id} class={letter ?? ''}>
+                <th scope="row">
+                  <a href={to.trends(body.id, [s.id])}>{s.name}</a>
+                </th>
+                <td class="num">
+                  <b class={`val ${v.kind}${letter ? ' word' : ''}`}>{v.text}</b>{' '}
+                  <span class="u" aria-hidden="true">
+                    {v.unit}
+                  </span>
+                  {v.unit && <span class="vh">{s.unitSpoken}</span>}
+                </td>
+                <td class="wireCell">
+                  <Wire signal={s} letter={letter} />
+                  {s.limits.length > 0 && <span class="vh">{s.limits.map((l) => `limit ${l.name} ${figure(l.value, s.digits)}`).join(', ')}</span>}
+                </td>
+                <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
+              </tr>
+            )
+          })}
+          {signals.length === 0 && (
+            <tr>
+              <td class="mute">No measured values on this loop, only states.</td>
+            </tr>
+          )}
+        </tbody>
+      </table>
+    </section>
+  )
+}
+
+/** States of machines and floats, counters beside them. Running is ink, never a coloured lamp. */
+function Runs({ body, signals }: { body: LoopDetailBody; signals: readonly SignalBody[] }) {
+  const nowMs = now.value
+  const states = signals.filter((s) => s.kind === 'state')
+  return (
+    <section>
+      <h2 class="sec">What runs, what stands</h2>
+      <table class="rows run">
+        <thead class="vh">
+          <tr>
+            <th scope="col">Signal</th>
+            <th scope="col">State</th>
+            <th scope="col">Hours or counts</th>
+            <th scope="col">Age</th>
+          </tr>
+        </thead>
+        <tbody>
+          {states.map((s) => {
+            const v = shown(s, nowMs)
+            const machine = body.equipment.find((e) => e.id === s.at)
+            const hours = signals.find((x) => x.at === s.at && x.at !== null && x.quantity === 'hours')
+            const stopped = s.quantity === 'run' && machine?.kind === 'aerator' && s.value === 0 && v.kind === 'good'
+            return (
+              <tr key={s.id}>
+                <th scope="row">
+                  <a href={to.trends(body.id, [s.id])}>{s.quantity === 'run' && machine ? machine.name : s.name}</a>
+                </th>
+                <td>
+                  <span class={`val ${v.kind}${stopped ? ' strong' : ''}`}>{s.quantity === 'run' && v.text === 'stopped' && !stopped ? 'waits' : v.text}</span>
+                </td>
+                <td class="num mute">{hours?.value === null || hours?.value === undefined ? '' : measured(hours.value, 0, 'h')}</td>
+                <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
+              </tr>
+            )
+          })}
+          {signals
+            .filter((s) => s.kind === 'counter' && s.quantity !== 'hours')
+            .map((s) => {
+              const v = shown(s, nowMs)
+              return (
+                <tr key={s.id}>
+                  <th scope="row">
+                    <a href={to.trends(body.id, [s.id])}>{s.name}</a>
+                  </th>
+                  <td />
+                  <td class="num">
+                    {v.text} {v.unit}
+                  </td>
+                  <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
+                </tr>
+              )
+            })}
+        </tbody>
+      </table>
+    </section>
+  )
+}
+
+function Standing({ body }: { body: LoopDetailBody }) {
+  return (
+    <section>
+      <h2 class="sec">Local protection</h2>
+      <table class="rows due">
+        <tbody>
+          {body.protections.map((p) => (
+            <tr key={p.id}>
+              <th scope="row">{p.what}</th>
+              <td class="num">{!p.present ? <b>not fitted</b> : p.provedOn ? `proved ${date(p.provedOn)}` : <b>never proved</b>}</td>
+            </tr>
+          ))}
+          {body.protections.length === 0 && (
+            <tr>
+              <td>
+                <b>None written down.</b> Hazards that take minutes need a protection on site; an alarm cannot be one.
+              </td>
+            </tr>
+          )}
+        </tbody>
+      </table>
+      <h2 class="sec second">Not observed here</h2>
+      <table class="rows due">
+        <tbody>
+          {body.notObserved.map((n) => (
+            <tr key={n.what}>
+              <th scope="row">
+                {n.what}
+                {n.seen === 'partly' && <span class="mute"> (partly seen)</span>}
+              </th>
+              <td>{n.unlock}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
+  )
+}

@@ -1,0 +1,36 @@
+/** A line over a signal's span with its limits and the value as a bead. Past a limit the bead becomes the mark. */
+import type { SignalBody } from '../../server/wire.ts'
+
+const WIDTH = 148
+
+export function Wire({ signal, letter }: { signal: SignalBody; letter: 'A' | 'B' | 'C' | 'W' | null }) {
+  const { limits, value } = signal
+  // The span: limits with a quarter of their distance on both sides, and the value always inside.
+  const inner = [...limits.map((l) => l.value), ...(value === null ? [] : [value])]
+  if (inner.length === 0 || limits.length === 0) return null
+  const low = Math.min(...inner)
+  const high = Math.max(...inner)
+  const room = (high - low || Math.abs(high) || 1) * 0.3
+  const from = Math.max(signal.range[0], low - room)
+  const to = Math.min(signal.range[1], high + room)
+  const x = (v: number): number => Math.round(((v - from) / (to - from || 1)) * (WIDTH - 12)) + 6
+  return (
+    <svg class="wire" viewBox={`0 0 ${WIDTH} 30`} aria-hidden="true">
+      <path class="w" d={`M0 11H${WIDTH}`} />
+      {limits.map((l) => (
+        <g key={l.name}>
+          <path class="lim" d={`M${x(l.value)} 5V17`} />
+          <text x={x(l.value)} y="28">
+            {l.name}
+          </text>
+        </g>
+      ))}
+      {value !== null &&
+        (letter ? (
+          <path class={`sil ${letter} un`} transform={`translate(${x(value) - 6} 4.6) scale(.5)`} d="M1 3.6Q12 .4 23 3.6L15.6 21.6Q12 20.6 8.4 21.6Z" />
+        ) : (
+          <circle class="bead" cx={x(value)} cy="11" r="5" />
+        ))}
+    </svg>
+  )
+}
