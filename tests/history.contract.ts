@@ -380,6 +380,13 @@ export function historyContract(name: string, make: () => Promise<Subject>): voi
       )
     })
 
+    test('the mean of equal values is that value, not one beside it', async () => {
+      const h = await open()
+      await h.append([0, 1, 2].map((ms) => reading('a/x', T0 + ms, 0.1)))
+      // Plain summing gives 0.10000000000000002 here.
+      expect((await h.buckets(['a/x'], T0, T0 + 10, 1))[0]?.buckets[0]?.mean).toBe(0.1)
+    })
+
     test('the mean of values near the largest double is still a number between them', async () => {
       const h = await open()
       const huge = Number.MAX_VALUE

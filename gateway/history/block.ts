@@ -10,8 +10,9 @@
 import { crc32 } from 'node:zlib'
 import { makeRoom, type Columns } from './columns.ts'
 import { createDoubleCodec, roomForDoubles } from './doubles.ts'
-import { putInts, putVarint, roomForInts, takeInts, takeVarint, type Sink } from './ints.ts'
+import { putInts, roomForInts, takeInts } from './ints.ts'
 import { BAD, CODES, rankOf } from './quality-code.ts'
+import { putVarint, takeVarint, type Sink } from './varint.ts'
 
 /** Figures of a stretch of readings. min, max, sum, first and last are over the `n - bad` readings that count, else null. */
 export interface Figures {

@@ -6,7 +6,8 @@
  *
  *   way | decimal: places, whole numbers (ints.ts) | planes: which are not zero, which are sparse, their bytes
  */
-import { putInts, roomForInts, takeInts, type Sink, type Source } from './ints.ts'
+import { putInts, roomForInts, takeInts } from './ints.ts'
+import type { Sink, Source } from './varint.ts'
 
 const DECIMAL = 1
 const FLOAT32 = 4

@@ -8,14 +8,13 @@
  */
 import { existsSync, renameSync, rmSync, statSync } from 'node:fs'
 import { dirname } from 'node:path'
-import { setImmediate as turn } from 'node:timers/promises'
 import type { Clock } from '../clock.ts'
 import type { Counter } from '../port.ts'
 import { newColumns } from './columns.ts'
-import { openFile } from './file.ts'
+import { Corrections } from './corrections.ts'
+import { openFile, type HistoryFile } from './file.ts'
 import type { DurableHistory, HistoryReading } from './history.ts'
 import { Newest } from './newest.ts'
-import { qcOf, qualityOf, subOf } from './quality-code.ts'
 import { createReader } from './reader.ts'
 import { HistoryRefused, refusedBy } from './refused.ts'
 import { Sealed } from './sealed.ts'
@@ -41,16 +40,13 @@ export interface EmbeddedOptions {
   readonly maxFileBytes?: number
 }
 
-/** A later, differing value for a reading already held. */
-export type Correction = Pick<HistoryReading, 'sourceMs' | 'receivedMs' | 'value' | 'quality' | 'sub' | 'qc'>
-
 export interface EmbeddedHistory extends DurableHistory {
   /** Seals for about `budgetMs`; true: there is more to do now. Never throws for the disk's sake: see `trouble`. */
   sealStep(budgetMs: number): boolean
   /** Seals everything that is unsealed when called. Rejects when the disk does not take it. */
   sealAll(): Promise<void>
   /** Later values that differed, by source time, fromMs <= sourceMs < toMs. */
-  corrections(key: string, fromMs: number, toMs: number, limit: number): Promise<readonly Correction[]>
+  corrections(key: string, fromMs: number, toMs: number, limit: number): Promise<readonly HistoryReading[]>
   /** Reads everything and compares it with what is written beside it. Takes about a second per 10 million readings, in small pieces. */
   check(): Promise<CheckResult>
   /** Copies the history into one file while everything goes on. Put in place as `history.db` of an empty folder it is a history. */
@@ -66,9 +62,18 @@ const RELIEF_MS = 50
 
 /** Opens the history of a folder. Throws HistoryRefused. */
 export function openEmbedded(options: EmbeddedOptions): EmbeddedHistory {
+  const file = openFile({ dir: options.dir, synchronous: options.synchronous ?? 'normal', maxFileBytes: options.maxFileBytes ?? Number.MAX_SAFE_INTEGER })
+  try {
+    return historyOf(file, options)
+  } catch (e) {
+    file.close()
+    throw refusedBy(e, `the history file ${file.path} could not be read`)
+  }
+}
+
+function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory {
   const { clock } = options
   const maxUnsealed = options.maxUnsealed ?? 12_000_000
-  const file = openFile({ dir: options.dir, synchronous: options.synchronous ?? 'normal', maxFileBytes: options.maxFileBytes ?? Number.MAX_SAFE_INTEGER })
   const { db } = file
   let open = true
   let reliefs = 0
@@ -81,41 +86,12 @@ export function openEmbedded(options: EmbeddedOptions): EmbeddedHistory {
   const tail = new Tail(db)
   const newest = createNewest(tail, sealed)
   tail.replay(newest, signals.end, clock.nowMs())
-  const writer = new Writer({ db, clock, signals, tail, sealed, newest })
+  const corrections = new Corrections(db)
+  const writer = new Writer({ db, clock, signals, tail, sealed, newest, corrections })
   const sealer = new Sealer({ db, clock, tail, sealed, sealAfterMs: options.sealAfterMs ?? HOUR_MS, sealAtReadings: options.sealAtReadings ?? 4_000_000 })
-  const correctionRows = db.prepare<[number, number, number, number], { source_ms: number; received_ms: number; value: Buffer; code: number }>(
-    'SELECT source_ms, received_ms, value, code FROM correction WHERE signal = ? AND source_ms >= ? AND source_ms < ? ORDER BY source_ms, received_ms LIMIT ?',
-  )
-
-  async function sealAll(): Promise<void> {
-    for (let round = 0; round < 2; round++) {
-      // A round that was under way holds only what came before it began; a second takes the rest.
-      const under = tail.frozen !== null
-      if (!under) sealer.begin()
-      while (tail.frozen) {
-        assertOpen()
-        sealer.step(20)
-        if (sealer.trouble) throw sealer.trouble
-        await turn()
-      }
-      if (!under) break
-    }
-    while (open && tail.clearSome()) await turn()
-  }
-
   const reader = createReader({ signals, tail, sealed, newest, steadyMs: () => clock.steadyMs(), assertOpen })
-  const upkeep = createUpkeep({
-    db,
-    signals,
-    tail,
-    sealed,
-    newest,
-    assertOpen,
-    sealAll,
-    lostCorrections: (count) => {
-      writer.corrections -= count
-    },
-  })
+  const sealAll = (): Promise<void> => sealer.all(assertOpen)
+  const upkeep = createUpkeep({ db, signals, tail, sealed, newest, corrections, assertOpen, sealAll })
   // One long work at a time.
   let work: Promise<unknown> = Promise.resolve()
   const inTurn = <T>(job: () => Promise<T>): Promise<T> => {
@@ -155,10 +131,7 @@ export function openEmbedded(options: EmbeddedOptions): EmbeddedHistory {
       assertOpen()
       const signal = signals.id(key)
       if (signal === undefined) return []
-      return correctionRows.all(signal, fromMs, toMs, limit).map((r) => {
-        const value = r.value.readDoubleBE()
-        return { sourceMs: r.source_ms, receivedMs: r.received_ms, value: value === value ? value : null, quality: qualityOf(r.code), sub: subOf(r.code), qc: qcOf(r.code) }
-      })
+      return corrections.range(signal, fromMs, toMs, limit)
     },
     backup: (path) =>
       inTurn(async () => {
@@ -178,7 +151,7 @@ export function openEmbedded(options: EmbeddedOptions): EmbeddedHistory {
       signals: signals.count,
       unsealed: tail.size,
       sealed: tail.sealed,
-      conflicts: writer.corrections,
+      conflicts: corrections.count,
       fileBytes: sizeOf(file.path),
       walBytes: sizeOf(`${file.path}-wal`),
     }),
@@ -191,7 +164,7 @@ export function openEmbedded(options: EmbeddedOptions): EmbeddedHistory {
       { name: 'historyUnsealed', value: tail.size, bound: maxUnsealed, what: 'Readings not yet sealed into blocks. At the bound a commit seals first, which makes it slow.' },
       { name: 'historySealedInCommit', value: reliefs, what: 'Commits that had to seal first because the unsealed tail was at its bound.' },
       { name: 'historySealFailures', value: sealer.failures, what: 'Steps of sealing the disk did not take; they are tried again.' },
-      { name: 'historyConflicts', value: writer.corrections, what: 'Later, differing values for readings already held; the first stays the value.' },
+      { name: 'historyConflicts', value: corrections.count, what: 'Later, differing values for readings already held; the first stays the value.' },
       { name: 'historyDamagedBlocks', value: sealed.damaged, what: 'Blocks met while reading whose bytes are not what was written.' },
     ],
     async close() {

@@ -1,61 +1,10 @@
 /**
- * The unsealed tail in memory: for each signal an ascending chain of small chunks, all cut from a few large pages, so that
- * eighty thousand signals cost no objects and little slack. Nearly all readings go at the end of their chain; a late one
- * walks to its place, starting where the last late one of the same signal went, so that a site catching up after an outage
- * costs no more than a punctual one.
+ * The unsealed tail in memory: for each signal an ascending chain of chunks. Nearly all readings go at the end of their
+ * chain; a late one walks to its place, starting where the last late one of the same signal went, so that a site catching
+ * up after an outage costs little more than a punctual one.
  */
+import { type ChunkPool, grownTo, NONE, PAGE_BITS, PAGE_CHUNKS, place, put, SIZE } from './chunks.ts'
 import { makeRoom, type Columns } from './columns.ts'
-
-/** Readings in a chunk: at fifty readings a signal, half a chunk of slack is an eighth. */
-const SIZE = 16
-const PAGE_BITS = 12
-const PAGE_CHUNKS = 1 << PAGE_BITS
-const NONE = -1
-
-/** Chunks for one or more heads; what one head lets go, another takes. */
-export class ChunkPool {
-  /** source time, received time, value (NaN: none) of each reading, side by side. */
-  readonly readings: Float64Array[] = []
-  readonly codes: Uint16Array[] = []
-  next = new Int32Array(0)
-  count = new Uint8Array(0)
-  private readonly free: number[] = []
-  /** Chunks there are, free ones included. */
-  made = 0
-
-  take(): number {
-    const again = this.free.pop()
-    const chunk = again ?? this.made++
-    if (again === undefined && chunk >> PAGE_BITS === this.readings.length) {
-      this.readings.push(new Float64Array(PAGE_CHUNKS * SIZE * 3))
-      this.codes.push(new Uint16Array(PAGE_CHUNKS * SIZE))
-      if (this.next.length < this.readings.length * PAGE_CHUNKS) {
-        const room = Math.max(2 * this.next.length, PAGE_CHUNKS)
-        this.next = grownTo(this.next, room, NONE)
-        const count = new Uint8Array(room)
-        count.set(this.count)
-        this.count = count
-      }
-    }
-    this.next[chunk] = NONE
-    this.count[chunk] = 0
-    return chunk
-  }
-
-  give(chunk: number): void {
-    this.free.push(chunk)
-  }
-
-  get inUse(): number {
-    return this.made - this.free.length
-  }
-}
-
-function grownTo(a: Int32Array<ArrayBuffer>, room: number, fill: number): Int32Array<ArrayBuffer> {
-  const grown = new Int32Array(room).fill(fill, a.length)
-  grown.set(a)
-  return grown
-}
 
 export class Head {
   private readonly pool: ChunkPool
@@ -248,22 +197,4 @@ export class Head {
     this.hint[signal] = NONE
     pool.give(chunk)
   }
-}
-
-/** Where in its chunk a time stands or would stand. */
-function place(pool: ChunkPool, chunk: number, sourceMs: number): number {
-  const base = (chunk & (PAGE_CHUNKS - 1)) * SIZE
-  const page = pool.readings[chunk >> PAGE_BITS]!
-  let at = 0
-  while (at < pool.count[chunk]! && page[(base + at) * 3]! < sourceMs) at++
-  return at
-}
-
-function put(pool: ChunkPool, chunk: number, at: number, sourceMs: number, receivedMs: number, value: number, code: number): void {
-  const i = (chunk & (PAGE_CHUNKS - 1)) * SIZE + at
-  const page = pool.readings[chunk >> PAGE_BITS]!
-  page[3 * i] = sourceMs
-  page[3 * i + 1] = receivedMs
-  page[3 * i + 2] = value
-  pool.codes[chunk >> PAGE_BITS]![i] = code
 }

@@ -7,7 +7,7 @@
  * A value that is NaN stands for a reading without a figure. NEWEST says that the reading was the newest of its signal
  * when it came, so that a restart need not ask the sealed blocks.
  */
-import { putVarint, takeVarint, unzigzag, zigzag, type Sink } from './ints.ts'
+import { putVarint, takeVarint, unzigzag, zigzag, type Sink } from './varint.ts'
 
 const CODE_MASK = 1023
 const NEWEST = 1024

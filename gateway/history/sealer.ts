@@ -3,6 +3,7 @@
  * enough, freezes it, and goes through its signals in order; each step is one transaction of blocks and the mark how far.
  */
 import type Database from 'better-sqlite3'
+import { setImmediate as turn } from 'node:timers/promises'
 import type { Clock } from '../clock.ts'
 import { newColumns } from './columns.ts'
 import { inTransaction } from './file.ts'
@@ -12,6 +13,8 @@ import type { Tail } from './tail.ts'
 
 /** Signals in one transaction at most: neighbours share pages, so many at once write less. */
 const MOST_SIGNALS_A_STEP = 512
+/** Sealing everything gives the event loop its turn this often. */
+const PIECE_MS = 20
 
 export interface SealerParts {
   readonly db: Database.Database
@@ -52,6 +55,27 @@ export class Sealer {
       if (!(refused instanceof Error) || refused === e) throw e
       this.trouble = refused
       return false
+    }
+  }
+
+  /** Seals all that is unsealed now, in small pieces. Rejects when the disk does not take it. */
+  async all(assertOpen: () => void): Promise<void> {
+    const { tail } = this.parts
+    for (let round = 0; round < 2; round++) {
+      // A round that was under way holds only what came before it began; a second takes the rest.
+      const under = tail.frozen !== null
+      if (!under) this.begin()
+      while (tail.frozen) {
+        assertOpen()
+        this.step(PIECE_MS)
+        if (this.trouble) throw this.trouble
+        await turn()
+      }
+      if (!under) break
+    }
+    while (tail.clearSome()) {
+      await turn()
+      assertOpen()
     }
   }
 

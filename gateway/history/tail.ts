@@ -9,9 +9,10 @@
  * message.
  */
 import type Database from 'better-sqlite3'
+import { ChunkPool } from './chunks.ts'
 import type { Columns } from './columns.ts'
 import { inTransaction, LATEST_MS } from './file.ts'
-import { ChunkPool, Head } from './head.ts'
+import { Head } from './head.ts'
 import { firstReceivedMs, readFrames } from './inbox.ts'
 import type { Newest } from './newest.ts'
 

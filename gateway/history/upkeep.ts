@@ -7,6 +7,7 @@ import type Database from 'better-sqlite3'
 import { siteOfKey } from '../site/reading.ts'
 import { DamagedBlock, figuresOf, type Figures } from './block.ts'
 import { newColumns } from './columns.ts'
+import type { Corrections } from './corrections.ts'
 import { blockId, inTransaction, signalOfBlock, slotOf } from './file.ts'
 import { readFrames } from './inbox.ts'
 import type { Newest } from './newest.ts'
@@ -37,11 +38,10 @@ export interface UpkeepParts {
   readonly tail: Tail
   readonly sealed: Sealed
   readonly newest: Newest
+  readonly corrections: Corrections
   readonly assertOpen: () => void
   /** Seals everything that is unsealed now. */
   readonly sealAll: () => Promise<void>
-  /** After corrections were taken away. */
-  readonly lostCorrections: (count: number) => void
 }
 
 const SIGNALS_A_PIECE = 128
@@ -56,8 +56,7 @@ export interface Upkeep {
 }
 
 export function createUpkeep(parts: UpkeepParts): Upkeep {
-  const { db, signals, tail, sealed, newest, assertOpen, sealAll, lostCorrections } = parts
-  const removeCorrections = db.prepare('DELETE FROM correction WHERE signal = ? AND source_ms < ?')
+  const { db, signals, tail, sealed, newest, corrections, assertOpen, sealAll } = parts
   const lowerSealed = db.prepare('UPDATE tail SET sealed = ?')
 
   async function forget(ids: readonly number[], beforeMs: number): Promise<number> {
@@ -66,20 +65,20 @@ export function createUpkeep(parts: UpkeepParts): Upkeep {
     for (let i = 0; i < ids.length; i += SIGNALS_A_PIECE) {
       assertOpen()
       const piece = ids.slice(i, i + SIGNALS_A_PIECE)
-      let corrections = 0
+      let corrected = 0
       try {
         const sum = inTransaction(db, () => {
           let n = 0
           for (const id of piece) {
             n += sealed.forgetBefore(id, beforeMs)
-            corrections += removeCorrections.run(id, beforeMs).changes
+            corrected += corrections.removeBefore(id, beforeMs)
           }
           if (n > 0) lowerSealed.run(tail.sealed - n)
           return n
         })
         tail.sealed -= sum
         gone += sum
-        lostCorrections(corrections)
+        corrections.count -= corrected
       } catch (e) {
         throw refusedBy(e, 'old readings could not be forgotten')
       } finally {

@@ -5,6 +5,7 @@
 import type Database from 'better-sqlite3'
 import type { Clock } from '../clock.ts'
 import type { Reading } from '../site/reading.ts'
+import type { Corrections } from './corrections.ts'
 import { inTransaction, LATEST_MS } from './file.ts'
 import type { AppendResult } from './history.ts'
 import { FrameWriter } from './inbox.ts'
@@ -17,9 +18,11 @@ import type { Tail } from './tail.ts'
 
 const NOTHING: AppendResult = { stored: 0, duplicate: 0, conflict: 0 }
 
-interface Correction {
+interface Differing {
   readonly signal: number
-  readonly reading: Reading
+  readonly sourceMs: number
+  readonly receivedMs: number
+  readonly value: number
   readonly code: number
 }
 
@@ -30,21 +33,17 @@ export interface WriterParts {
   readonly tail: Tail
   readonly sealed: Sealed
   readonly newest: Newest
+  readonly corrections: Corrections
 }
 
 export class Writer {
   private readonly parts: WriterParts
   private readonly frame = new FrameWriter()
-  private readonly insertCorrection: Database.Statement<unknown[]>
   private addedSignals = new Int32Array(64)
   private addedMs = new Float64Array(64)
-  /** Corrections kept: differing values for readings already held, each once. */
-  corrections: number
 
   constructor(parts: WriterParts) {
     this.parts = parts
-    this.insertCorrection = parts.db.prepare('INSERT OR IGNORE INTO correction (signal, source_ms, value, received_ms, code) VALUES (?, ?, ?, ?, ?)')
-    this.corrections = parts.db.prepare<[], number>('SELECT count(*) FROM correction').pluck().get() ?? 0
   }
 
   /** Throws HistoryRefused, keeping nothing of the batch. */
@@ -59,7 +58,7 @@ export class Writer {
     const firstNew = signals.end
     let stored = 0
     let duplicate = 0
-    let differing: Correction[] | null = null
+    let differing: Differing[] | null = null
     try {
       for (let i = 0; i < batch.length; i++) {
         const r = batch[i]!
@@ -81,7 +80,7 @@ export class Writer {
           if (held !== undefined) {
             // The same number or both without a figure; 0 and -0 are the same number.
             if (held === value || (held !== held && value !== value)) duplicate++
-            else (differing ??= []).push({ signal, reading: r, code })
+            else (differing ??= []).push({ signal, sourceMs: t, receivedMs: r.receivedMs, value, code })
             continue
           }
           head.insert(signal, t, r.receivedMs, value, code)
@@ -103,18 +102,18 @@ export class Writer {
     return unsealed === undefined ? this.parts.sealed.find(signal, sourceMs) : unsealed
   }
 
-  private write(stored: number, firstNew: number, differing: readonly Correction[] | null): void {
-    const { db, signals, tail } = this.parts
+  private write(stored: number, firstNew: number, differing: readonly Differing[] | null): void {
+    const { db, signals, tail, corrections } = this.parts
     if (stored === 0 && !differing) return
     const frame = this.frame.end(stored)
     if (!differing && signals.end === firstNew) {
       tail.write(frame)
     } else {
-      this.corrections += inTransaction(db, () => {
+      corrections.count += inTransaction(db, () => {
         for (let id = firstNew; id < signals.end; id++) signals.write(id)
         if (stored > 0) tail.write(frame)
         let kept = 0
-        for (const c of differing ?? []) kept += this.insertCorrection.run(c.signal, c.reading.sourceMs, bytesOf(c.reading.value), c.reading.receivedMs, c.code).changes
+        for (const d of differing ?? []) kept += corrections.add(d.signal, d.sourceMs, d.receivedMs, d.value, d.code)
         return kept
       })
     }
@@ -145,10 +144,4 @@ function badReading(r: Reading): HistoryRefused {
     'BAD_READING',
     `a reading of ${r.key} cannot be stored (${what}): the value must be finite or null, times whole ms from 0 to 2^45, quality as in DQ-02. Nothing of its batch was kept`,
   )
-}
-
-export function bytesOf(value: number | null): Buffer {
-  const b = Buffer.allocUnsafe(8)
-  b.writeDoubleBE(value ?? Number.NaN)
-  return b
 }

@@ -43,7 +43,7 @@ export function openNarrow(dir: string): Narrow {
     }
   })
   return {
-    append: (batch) => void append(batch),
+    append,
     trend: (keys, from, to, points) => keys.map((key) => spans.all({ signal: ids.get(key), from, to, bucket: Math.ceil((to - from) / points) })),
     latest: (keys) => new Map(keys.map((key) => [key, newest.get(ids.get(key))])),
     bytes: () => usedBytes(db),

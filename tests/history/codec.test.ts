@@ -4,8 +4,9 @@ import { createBlockCodec, DamagedBlock, figuresOf } from '../../gateway/history
 import { newColumns, type Columns } from '../../gateway/history/columns.ts'
 import { createDoubleCodec, roomForDoubles } from '../../gateway/history/doubles.ts'
 import { FrameWriter, readFrames } from '../../gateway/history/inbox.ts'
-import { putInts, putVarint, roomForInts, takeInts, takeVarint, unzigzag, zigzag } from '../../gateway/history/ints.ts'
+import { putInts, roomForInts, takeInts } from '../../gateway/history/ints.ts'
 import { codeOf, CODES, qcOf, qualityOf, rankOf, subOf } from '../../gateway/history/quality-code.ts'
+import { putVarint, takeVarint, unzigzag, zigzag } from '../../gateway/history/varint.ts'
 import type { QcFlag, Quality, QualitySub } from '../../gateway/site/reading.ts'
 
 const whole = fc.oneof(
@@ -164,6 +165,15 @@ test('a block of any readings comes back whole', () => {
     }),
     { numRuns: 400 },
   )
+})
+
+test('times of receipt take little whether readings come one by one or five in one message', () => {
+  const codec = createBlockCodec()
+  const bytes = (received: (i: number) => number): number =>
+    codec.pack(columnsOf(Array.from({ length: 240 }, (_, i) => ({ t: 60_000 * i, received: received(i), value: 7, code: 0 }))), 0, 240).length / 240
+  const jitter = (i: number): number => (i * 7_919) % 251
+  expect(bytes((i) => 60_000 * i + 100 + jitter(i))).toBeLessThan(1.3)
+  expect(bytes((i) => 60_000 * (4 + 5 * Math.floor(i / 5)) + 100 + jitter(Math.floor(i / 5)))).toBeLessThan(1.3)
 })
 
 test('a block with any one bit changed, or cut short, is found out', () => {

@@ -3,6 +3,7 @@ import { spawn } from 'node:child_process'
 import { copyFileSync, mkdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { expect, onTestFinished, test } from 'vitest'
+import { openFile } from '../../gateway/history/file.ts'
 import { HistoryRefused } from '../../gateway/history/refused.ts'
 import { keyOf, type Reading } from '../../gateway/site/reading.ts'
 import { reading, stored } from '../history.contract.ts'
@@ -283,8 +284,17 @@ test('a closed store refuses with CLOSED, and closing twice is nothing', async (
   await expect(store.check()).rejects.toMatchObject({ code: 'CLOSED' })
 })
 
-test('with synchronous full the file is opened for it', async () => {
-  const store = openStore(tempFolder(), { synchronous: 'full' })
+test.each([
+  ['normal', 1],
+  ['full', 2],
+] as const)('synchronous %s reaches the database, and commits and sealing work with it', async (synchronous, level) => {
+  const dir = tempFolder()
+  const file = openFile({ dir, synchronous, maxFileBytes: Number.MAX_SAFE_INTEGER })
+  // SQLite's own numbers: 1 NORMAL, 2 FULL (https://www.sqlite.org/pragma.html#pragma_synchronous).
+  expect(file.db.pragma('synchronous', { simple: true })).toBe(level)
+  expect(file.db.pragma('journal_mode', { simple: true })).toBe('wal')
+  file.close()
+  const store = openStore(dir, { synchronous })
   expect(store.commit([reading('a/x', T0, 1)]).stored).toBe(1)
   await store.sealAll()
   expect(store.stats().sealed).toBe(1)

@@ -1,7 +1,8 @@
 import fc from 'fast-check'
 import { expect, test } from 'vitest'
+import { ChunkPool } from '../../gateway/history/chunks.ts'
 import { newColumns } from '../../gateway/history/columns.ts'
-import { ChunkPool, Head } from '../../gateway/history/head.ts'
+import { Head } from '../../gateway/history/head.ts'
 
 test('a head holds what a sorted map would, whatever is added, taken out and let go, in whatever order', () => {
   const step = fc.oneof(

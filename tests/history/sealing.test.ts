@@ -221,6 +221,25 @@ test.each(['a site', 'what is old'])('%s, forgotten in the middle of a round of 
   expect((await again.check()).faults).toEqual([])
 })
 
+test('a site whose signals came last, forgotten just before a round ends, leaves nothing that looks like damage after a restart', async () => {
+  const dir = tempFolder()
+  const clock = handClock(T0)
+  clock.perLookMs = 1
+  const store = openStore(dir, { clock, sealAfterMs: 0 })
+  store.commit([reading('pit/c', T0, 1), reading('yard/a', T0, 1), reading('yard/b', T0, 1)])
+  clock.advance(1)
+  while (store.stats().sealed < 3) store.sealStep(0)
+  expect(await store.forgetSite('yard')).toBe(2)
+  await store.close()
+  const again = openStore(dir, { clock, sealAfterMs: 0 })
+  expect(again.trouble()).toBeNull()
+  again.commit([reading('yard/new', T0, 2), reading('yard/b', T0, 3)])
+  await again.sealAll()
+  expect((await again.range('yard/new', 0, T0 * 2, 10)).map((r) => r.value)).toEqual([2])
+  expect(again.stats()).toMatchObject({ signals: 3, sealed: 3, unsealed: 0 })
+  expect((await again.check()).faults).toEqual([])
+})
+
 test('whatever is sent, sealed, restarted and forgotten, in whatever order, the store holds what a list would', async () => {
   const batch = fc.array(
     fc.record({
