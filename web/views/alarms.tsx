@@ -50,7 +50,7 @@ function Standing() {
     )
   return (
     <div class="wide">
-      <table class="list">
+      <table class="list standing">
         <thead>
           <tr>
             <th scope="col">

@@ -31,7 +31,7 @@ export function App() {
       <a class="skip" href="#main">
         To the page
       </a>
-      <Head slim={night} />
+      <Head />
       <LostBand />
       <Announcer />
       {page === undefined && <FleetPage />}

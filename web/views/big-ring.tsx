@@ -241,10 +241,13 @@ function wrap(text: string, width: number): string[] {
 
 /** Label beside a stage: left ones end at the ring, right ones start there. */
 function Label({ at, facts, detail, href, n, tanks }: { at: Placed; facts: StageFacts; detail: LoopDetailBody; href: string; n: number; tanks: number }) {
-  const spot = labelSpot(at, n, tanks)
-  if (!spot) return null
   const alarm = worst({ alarms: detail.alarms.filter((a) => a.stage === at.id && a.state !== 'returned') })
   const letter = alarm ? markOf(alarm).letter : null
+  const usual = labelSpot(at, n, tanks)
+  if (!usual) return null
+  // A mark stands out of the ring where the label would begin: the sooner it hurts, the further.
+  const room = at.kind === 'bio' || at.kind === 'pad' || !letter ? 0 : { A: 44, B: 34, C: 14, W: 0 }[letter]
+  const spot = { ...usual, x: usual.x + (usual.side === 'e' ? -room : room * 0.7) }
   const v = facts.value
   return (
     <a href={href}>

@@ -12,12 +12,12 @@ const PLACES = [
   ['Health', to.health(), 'health'],
 ] as const
 
-export function Head({ slim }: { slim: boolean }) {
+export function Head() {
   const open = useSignal(false)
   const page = here.value.path[0] ?? ''
   const current = page === 'loops' || page === 'log' ? '' : page
   return (
-    <header class={`top${slim ? ' slim' : ''}`}>
+    <header class="top">
       <a class="brand" href="/">
         <ProductMark />
         Loopkeeper

@@ -94,7 +94,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
             <FullAlarm key={a.id} alarm={a} />
           ))}
           {alarms.slice(1).map((a) => (
-            <a key={a.id} class="small" href={to.alarm(a.id)}>
+            <a key={a.id} class="also" href={to.alarm(a.id)}>
               <Badge mark={markOf(a)} />
               <div>
                 <p class="strong">{a.what}</p>

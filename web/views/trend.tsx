@@ -15,6 +15,7 @@ import { figure } from '../words/numbers.ts'
 import { age, clock, moment, offset } from '../words/times.ts'
 import { ENTRY_WORDS, LETTER } from '../words/words.ts'
 import { entryText } from './loop.tsx'
+import { Shape } from './ring.tsx'
 
 const POINTS = 600
 
@@ -385,10 +386,7 @@ function AlarmRail({ events, span, loop }: { events: JournalBody['events']; span
               <line class="railOpen" x1={share(r.from, span)} x2={share(end, span)} y1="0" y2="0" />
               <line class="railSolid" x1={share(r.from, span)} x2={share(Math.min(solid, end), span)} y1="0" y2="0" />
               <svg x={share(r.from, span)} y="-8" width="16" height="16" viewBox="0 0 24 24" overflow="visible" class="un">
-                <circle class="sil" cx="0" cy="12" r="10" />
-                <text class="let" x="0" y="16.6" font-size="13">
-                  {r.letter}
-                </text>
+                <Shape letter={r.letter} x={-12} y={0} width={24} />
               </svg>
               <text
                 class="railText"

@@ -1,0 +1,268 @@
+/**
+ * A small server that speaks the contract of server/wire.ts over invented loops: real bodies, its own clock, and a switch for
+ * every misfortune a page must survive. It is for looking at pages and for browser tests, and knows nothing of a gateway.
+ */
+import { createServer, type IncomingMessage, type ServerResponse } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { WebSocketServer, type WebSocket } from 'ws'
+import type { AlarmView } from '../../gateway/alarms/alarm.ts'
+import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
+import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
+import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
+import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
+import { readPage } from '../../server/routes/page-files.ts'
+import { policyFor } from '../../server/security-headers.ts'
+import { acknowledgeRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
+import { fakeHealth } from './health.ts'
+import { entriesOf, eventsOf } from './past.ts'
+import { trendOf } from './trend.ts'
+import { makeFleet, readingOf, type FleetName, type Loop } from './yards.ts'
+
+export interface FakeServer {
+  readonly url: string
+  /** Paths asked for, with their method. */
+  readonly asked: readonly string[]
+  readonly loops: ReadonlyMap<string, Loop>
+  nowMs(): number
+  /** A new figure of one signal, told to those who watch. */
+  tell(site: string, signal: string, value: number): void
+  change(site: string, rule: string, more: Partial<AlarmView>, event?: string): void
+  /** Sockets stay open and say nothing more. */
+  mute(on: boolean): void
+  /** Sockets are closed, and no new one is let in. */
+  cut(on: boolean): void
+  /** Every answer of the API from now on: 401. */
+  signOut(on: boolean): void
+  /** The next acknowledgement is refused with these words. */
+  refuseNext(code: string, message: string): void
+  /** Holds back answers to acknowledgements until released. */
+  holdAnswers(): () => void
+  stop(): Promise<void>
+}
+
+interface Options {
+  readonly fleet: FleetName
+  /** Folder of the built page. */
+  readonly page: string
+  /** Where this server's clock starts, ms since 1970 UTC. */
+  readonly atMs?: number
+  readonly port?: number
+}
+
+/** Tuesday 17 November 2026, 03:16 in London: the hour when people are woken. */
+export const NIGHT_MS = Date.UTC(2026, 10, 17, 3, 16, 4)
+
+export async function startFakeServer(options: Options): Promise<FakeServer> {
+  const began = Date.now()
+  const nowMs = (): number => (options.atMs ?? NIGHT_MS) + Date.now() - began
+  const loops = new Map(makeFleet(options.fleet, nowMs()).map((l) => [l.site.id, l]))
+  const entries: LogEntry[] = [...loops.values()].slice(0, 8).flatMap((l, i) => entriesOf(l, i * 100, nowMs()))
+  const files = readPage(options.page)
+  const asked: string[] = []
+  let muted = false
+  let closed = false
+  let signedOut = false
+  let refusal: { code: string; message: string } | null = null
+  let hold: Promise<void> = Promise.resolve()
+
+  const viewsOf = (l: Loop): AlarmView[] => [...l.alarms.values()]
+  const bodyOf = (l: Loop) =>
+    loopBodyOf(
+      l,
+      viewsOf(l).filter((v) => v.state !== 'normal'),
+      waterRuleOf(viewsOf(l)),
+      nowMs(),
+    )
+  const standing = (): { loop: Loop; view: AlarmView }[] =>
+    [...loops.values()].flatMap((loop) => viewsOf(loop).flatMap((view) => (view.state === 'normal' ? [] : [{ loop, view }])))
+
+  const http = createServer((request, response) => void serve(request, response))
+  const sockets = new WebSocketServer({ noServer: true })
+  const watching = new Map<WebSocket, readonly string[]>()
+  http.on('upgrade', (request, socket, head) => {
+    if (closed || signedOut || request.url !== LIVE_PATH) return void socket.destroy()
+    sockets.handleUpgrade(request, socket, head, (ws) => {
+      watching.set(ws, [])
+      ws.on('message', (data: Buffer) => {
+        const m = watchMessage.safeParse(JSON.parse(data.toString('utf8')))
+        if (!m.success) return
+        watching.set(ws, m.data.values)
+        for (const site of m.data.values) send(ws, valuesOf(site))
+      })
+      ws.on('close', () => watching.delete(ws))
+      ws.on('error', () => ws.terminate())
+      if (!muted) send(ws, { t: 'hello', nowMs: nowMs(), version: '0.0.0-look', loops: [...loops.values()].map(bodyOf) })
+    })
+  })
+  const send = (ws: WebSocket, m: LiveMessage | null): void => {
+    // A message outside the contract would make a page look wrong for no fault of its own.
+    if (m && !muted) ws.send(JSON.stringify(liveMessage.parse(m)))
+  }
+  const tellAll = (m: LiveMessage): void => {
+    for (const ws of watching.keys()) send(ws, m)
+  }
+  const valuesOf = (site: string): LiveMessage | null => {
+    const l = loops.get(site)
+    if (!l) return null
+    return { t: 'values', nowMs: nowMs(), site, values: [...l.latest].map(([id, r]) => [id, r.value, r.quality, r.sub, r.sourceMs, r.receivedMs]) }
+  }
+  const beat = setInterval(() => tellAll({ t: 'beat', nowMs: nowMs() }), 1000)
+  const readings = setInterval(() => {
+    // Loops that are heard stay heard; the others grow older.
+    for (const l of loops.values()) if (!l.silent && l.heardMs !== null) l.heardMs = nowMs() - 1000
+  }, 1000)
+
+  function change(site: string, rule: string, more: Partial<AlarmView>, event = 'raised'): void {
+    const l = loops.get(site)
+    const was = l?.alarms.get(`${site}/${rule}`)
+    if (!l || !was) throw new Error(`no alarm ${site}/${rule}`)
+    const view: AlarmView = { ...was, version: was.version + 1, ...more }
+    l.alarms.set(view.def.id, view)
+    tellAll({ t: 'alarm', nowMs: nowMs(), event, alarm: alarmBodyOf(view, l, nowMs()) })
+  }
+
+  async function serve(request: IncomingMessage, response: ServerResponse): Promise<void> {
+    const url = new URL(request.url ?? '/', 'http://localhost')
+    const method = request.method ?? 'GET'
+    asked.push(`${method} ${url.pathname}${url.search}`)
+    const answer = (status: number, body: unknown): void => {
+      response.writeHead(status, { 'content-type': 'application/json; charset=utf-8' })
+      response.end(JSON.stringify(body))
+    }
+    const fault = (status: number, code: string, message: string): void => answer(status, { code, message })
+    if (!url.pathname.startsWith('/api/')) {
+      const file = files.get(decodeURIComponent(url.pathname)) ?? files.get('/index.html')
+      response.writeHead(200, { 'content-type': file?.type ?? 'text/plain', 'content-security-policy': policyFor(request.headers.host) })
+      response.end(file?.bytes ?? 'The page has not been built.')
+      return
+    }
+    if (signedOut) return fault(401, 'not-signed-in', 'Nobody is signed in here.')
+    const [, , noun, first, second] = url.pathname.split('/').map(decodeURIComponent)
+    const fromMs = Number(url.searchParams.get('from') ?? 0)
+    const toMs = Number(url.searchParams.get('to') ?? nowMs())
+    const loop = loops.get((noun === 'loops' || noun === 'history' ? first : url.searchParams.get('site')) ?? '')
+    switch (`${method} ${noun}`) {
+      case 'GET me':
+        return answer(200, { name: 'Ines C.', via: 'session', untilMs: nowMs() + 86_400_000 })
+      case 'GET loops':
+        if (first === undefined) return answer(200, { nowMs: nowMs(), loops: [...loops.values()].map(bodyOf) })
+        if (!loop) return fault(404, 'unknown-loop', `There is no loop "${first}": look at the fleet for those there are.`)
+        return answer(
+          200,
+          loopDetailBodyOf(
+            loop,
+            viewsOf(loop),
+            entries.filter((e) => e.site === first),
+            nowMs(),
+          ),
+        )
+      case 'GET alarms': {
+        if (first === undefined) return answer(200, { nowMs: nowMs(), alarms: standing().map(({ loop: l, view }) => alarmBodyOf(view, l, nowMs())) })
+        const l = loops.get(first.slice(0, first.indexOf('/')))
+        const view = l?.alarms.get(first)
+        return l && view ? answer(200, alarmBodyOf(view, l, nowMs())) : fault(404, 'unknown-alarm', `There is no alarm "${first}".`)
+      }
+      case 'POST alarms': {
+        const given = acknowledgeRequest.parse(JSON.parse(await bodyText(request)))
+        await hold
+        const l = loops.get((first ?? '').slice(0, (first ?? '').indexOf('/')))
+        const view = l?.alarms.get(first ?? '')
+        if (!l || !view) return fault(404, 'unknown-alarm', `There is no alarm "${first}".`)
+        if (refusal) {
+          const words = refusal
+          refusal = null
+          return fault(409, words.code, words.message)
+        }
+        if (given.occurrence !== view.occurrence) return fault(409, 'stale-occurrence', 'The alarm has since cleared or been raised anew: look at it again.')
+        const rule = view.def.id.slice(l.site.id.length + 1)
+        const latched = view.state.startsWith('latched')
+        if (second === 'reset') change(l.site.id, rule, { state: 'normal', occurrence: null }, 'reset')
+        else
+          change(
+            l.site.id,
+            rule,
+            {
+              state: view.state === 'returned' ? 'normal' : latched ? 'latched-acknowledged' : 'acknowledged',
+              acknowledgedBy: 'Ines C.',
+              acknowledgedMs: nowMs(),
+              note: given.note ?? null,
+            },
+            'acknowledged',
+          )
+        return answer(200, alarmBodyOf(l.alarms.get(view.def.id)!, l, nowMs()))
+      }
+      case 'GET journal': {
+        const about = loop ? [loop] : [...loops.values()]
+        const events = about.flatMap((l) => viewsOf(l).flatMap((v) => eventsOf(v).map((e) => journalLine(e, v))))
+        return answer(200, { events: events.filter((e) => e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs) })
+      }
+      case 'GET history': {
+        const signal = loop?.site.signals.find((s) => s.id === second)
+        if (!loop || !signal) return fault(404, 'unknown-signal', `${first} has no signal "${second}".`)
+        return answer(200, trendOf(loop, signal, fromMs, toMs, Number(url.searchParams.get('points') ?? 300), nowMs()))
+      }
+      case 'GET log':
+        return answer(200, { entries: entries.filter((e) => (!loop || e.site === loop.site.id) && e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs) })
+      case 'POST log': {
+        const given = newEntrySchema.safeParse(JSON.parse(await bodyText(request)))
+        if (!given.success) return fault(400, 'bad-request', given.error.issues.map((i) => `${i.path.join('.') || 'entry'}: ${i.message}`).join('; '))
+        const entry: LogEntry = { ...given.data, id: 5000 + entries.length, by: 'Ines C.', recordedMs: nowMs() }
+        entries.push(entry)
+        tellAll({ t: 'entry', nowMs: nowMs(), entry })
+        return answer(201, entry)
+      }
+      case 'GET health':
+        return answer(200, fakeHealth(nowMs()))
+      default:
+        return fault(404, 'unknown-path', `There is nothing at ${url.pathname}.`)
+    }
+  }
+
+  await new Promise<void>((done) => http.listen(options.port ?? 0, '127.0.0.1', done))
+  return {
+    url: `http://127.0.0.1:${(http.address() as AddressInfo).port}`,
+    asked,
+    loops,
+    nowMs,
+    tell(site, signal, value) {
+      const l = loops.get(site)
+      if (!l) throw new Error(`no loop ${site}`)
+      const r = { ...readingOf(l, signal, nowMs(), nowMs()), value }
+      l.latest.set(signal, r)
+      for (const [ws, sites] of watching)
+        if (sites.includes(site)) send(ws, { t: 'values', nowMs: nowMs(), site, values: [[signal, r.value, r.quality, r.sub, r.sourceMs, r.receivedMs]] })
+      tellAll({ t: 'loops', nowMs: nowMs(), loops: [bodyOf(l)] })
+    },
+    change(site, rule, more, event) {
+      change(site, rule, more, event)
+    },
+    mute(on) {
+      muted = on
+      if (!on) tellAll({ t: 'beat', nowMs: nowMs() })
+    },
+    cut(on) {
+      closed = on
+      if (on) for (const ws of watching.keys()) ws.close()
+    },
+    signOut: (on) => (signedOut = on),
+    refuseNext: (code, message) => (refusal = { code, message }),
+    holdAnswers() {
+      let let_go = (): void => {}
+      hold = new Promise((r) => (let_go = r))
+      return () => let_go()
+    },
+    async stop() {
+      clearInterval(beat)
+      clearInterval(readings)
+      for (const ws of watching.keys()) ws.terminate()
+      http.closeAllConnections()
+      await new Promise<void>((done) => http.close(() => done()))
+    },
+  }
+}
+
+async function bodyText(request: IncomingMessage): Promise<string> {
+  const parts: Buffer[] = []
+  for await (const p of request) parts.push(p as Buffer)
+  return Buffer.concat(parts).toString('utf8')
+}

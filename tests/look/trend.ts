@@ -1,0 +1,55 @@
+/** A trend of the story: buckets over any span, with a time when nothing came and, for pH, one when what came was no reading. */
+import { unitText } from '../../server/bodies/unit.ts'
+import type { HistoryBody } from '../../server/wire.ts'
+import type { Signal } from '../../gateway/site/site.ts'
+import { chance, rejectedIn, rounded, silentIn, valueAt } from './story.ts'
+import type { Loop } from './yards.ts'
+
+const DAY = 86_400_000
+
+export function trendOf(loop: Loop, signal: Signal, fromMs: number, toMs: number, points: number, nowMs: number): HistoryBody {
+  const bucketMs = Math.max(1, Math.ceil((toMs - fromMs) / points))
+  const lastMs = loop.heardMs ?? nowMs - 40 * DAY
+  const firstMs = nowMs - 40 * DAY
+  const body: HistoryBody = {
+    site: loop.site.id,
+    signal: signal.id,
+    unit: signal.unit,
+    unitText: unitText(signal.unit),
+    fromMs,
+    toMs,
+    bucketMs,
+    at: [],
+    count: [],
+    bad: [],
+    min: [],
+    max: [],
+    mean: [],
+    first: [],
+    last: [],
+    worst: [],
+    extent: { firstMs, lastMs },
+  }
+  const [quietFrom, quietTo] = silentIn(nowMs)
+  const [badFrom, badTo] = rejectedIn(nowMs)
+  const every = signal.sampleEveryMs
+  for (let at = fromMs; at < toMs; at += bucketMs) {
+    const middle = at + bucketMs / 2
+    const none = middle > lastMs || middle < firstMs || (middle > quietFrom && middle < quietTo)
+    const rejected = signal.quantity === 'ph' && middle > badFrom && middle < badTo
+    // Spans narrower than the sampling hold a reading only now and then, as in a real history.
+    const count = none || rejected ? 0 : bucketMs >= every ? Math.round(bucketMs / every) : Math.floor((at + bucketMs) / every) - Math.floor(at / every)
+    body.at.push(Math.round(at))
+    body.count.push(count)
+    body.bad.push(rejected ? Math.max(1, Math.round(bucketMs / every)) : 0)
+    const mean = count > 0 ? valueAt(signal, { ms: middle, nowMs, site: loop.site.id, airLost: loop.airLost }) : null
+    const half = mean === null || signal.unit === '1' ? 0 : Math.abs(mean) * 0.02 * chance(`${signal.id}${at}`) * Math.min(1, bucketMs / 30_000)
+    body.mean.push(mean)
+    body.min.push(mean === null ? null : mean - half)
+    body.max.push(mean === null ? null : mean + half)
+    body.first.push(mean === null ? null : rounded(signal, mean))
+    body.last.push(mean === null ? null : rounded(signal, mean))
+    body.worst.push(mean === null ? (rejected ? 'bad' : null) : 'good')
+  }
+  return body
+}
