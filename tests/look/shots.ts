@@ -5,7 +5,6 @@
 import { mkdirSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Page } from 'playwright-core'
-import { ensurePage } from '../../server/prepare.mjs'
 import { openBrowser, PAGE, whyNot } from './browser.ts'
 import { startFakeServer, type FakeServer } from './fake-server.ts'
 import type { FleetName } from './yards.ts'

@@ -27,7 +27,7 @@ interface Client {
 function client(yard: Open, headers: Record<string, string>, path = '/api/live'): Client {
   const ws = new WebSocket(`ws://${yard.host}${path}`, { headers })
   const c: Client = { ws, messages: [], closed: null, refused: null }
-  ws.on('message', (data) => void c.messages.push(liveMessage.parse(JSON.parse(String(data)))))
+  ws.on('message', (data: Buffer) => void c.messages.push(liveMessage.parse(JSON.parse(data.toString('utf8')))))
   ws.on('close', (code, reason) => (c.closed = { code, reason: String(reason) }))
   ws.on('error', () => {})
   ws.on('unexpected-response', (_, response) => {
