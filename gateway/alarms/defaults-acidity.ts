@@ -1,4 +1,4 @@
-/** pH and what moves it. Limits after handbook section 11 as corrected by the practice notes 2.17, 2.18, 2.20. */
+/** pH and what moves it. Limits are common practice, no source, and not yet tuned on data. */
 import type { Equipment, Signal, Site } from '../site/site.ts'
 import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
 

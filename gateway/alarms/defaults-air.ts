@@ -1,4 +1,4 @@
-/** Air and oxygen: what keeps the biology alive, and what it breathes. Limits after handbook section 11 as corrected by the practice notes 2.10, 2.11, 2.14. */
+/** Air and oxygen: what keeps the biology alive, and what it breathes. Limits are common practice, no source, and not yet tuned on data. */
 import type { Equipment, Signal, Site } from '../site/site.ts'
 import { capital, HOUR, limitRule, MIN, placeOf, placesOf, PRACTICE, signalsOf, spell, stageAt, washSignal, type Draft } from './draft.ts'
 
@@ -6,7 +6,7 @@ import { capital, HOUR, limitRule, MIN, placeOf, placesOf, PRACTICE, signalsOf, 
 const MBAR_PER_MM = 0.0981
 /** Clean diffuser and line, mbar. Common practice, no source. */
 const LINE_MBAR = 30
-/** Below this share of the pressure of a healthy line no air gets through, or a line is off (handbook section 11, aerator row). */
+/** Below this share of the pressure of a healthy line no air gets through, or a line is off (common practice, no source). */
 const PROOF_SHARE = 0.6
 /** Depth taken where it is not in the site file, mm. */
 const USUAL_MM = 1400

@@ -1,4 +1,4 @@
-/** Gases that hurt people. Limits given by law or by the bodies named; latching, because a cleared reading is not a safe place (practice notes 2.25). */
+/** Gases that hurt people. Limits given by law or by the bodies named; latching, because a cleared reading is not a safe place (common practice, no source). */
 import type { Signal, Site } from '../site/site.ts'
 import { limitRule, MIN, signalsOf, stageAt, placeOf, UNTUNED, type Draft } from './draft.ts'
 

@@ -1,4 +1,4 @@
-/** Power, panel, paper, frost, heat and the link. After handbook section 11 as corrected by the practice notes 2.9, 2.15, 2.16. */
+/** Power, panel, paper, frost, heat and the link. Limits are common practice, no source, and not yet tuned on data. */
 import type { Signal, Site } from '../site/site.ts'
 import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
 

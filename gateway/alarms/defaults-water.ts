@@ -1,4 +1,4 @@
-/** Water: enough to wash with, and none on the ground. Limits after handbook section 11 as corrected by the practice notes 2.23, 2.24. */
+/** Water: enough to wash with, and none on the ground. Limits are common practice, no source, and not yet tuned on data. */
 import type { Signal, Site, Stage } from '../site/site.ts'
 import { limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
 

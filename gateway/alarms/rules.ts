@@ -28,9 +28,9 @@ export interface ReadyRule {
 
 /** Washing that never stops is a stuck signal and no reason to keep quiet. Common practice, no source. */
 export const IDLE_TRUST_MS = 4 * 3_600_000
-/** Air that is back must be this much above its proof limit (handbook section 11, aerator row: deadband 5 %). */
+/** Air that is back must be this much above its proof limit (common practice, no source: deadband 5 %). */
 const PROOF_DEADBAND = 0.05
-/** The tank is watched from this long before the yard opens (practice.md 2.23). */
+/** The tank is watched from this long before the yard opens. */
 const BEFORE_OPENING_MS = 3_600_000
 
 export type OpenAt = (atMs: number) => boolean

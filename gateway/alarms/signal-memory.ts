@@ -3,7 +3,7 @@
  * when it cannot be believed. A live value stands until the next one, or until it is stale.
  *
  * Only wire fault, sensor range, failed device and dead link arrive as `bad` and hold an alarm's state; a doubtful value
- * (`uncertain`) is judged like a good one, or an acid pump that is stuck would silence its own alarm (practice.md 2.3).
+ * (`uncertain`) is judged like a good one, or an acid pump that is stuck would silence its own alarm.
  */
 import { QUANTITIES } from '../site/quantity.ts'
 import type { Reading } from '../site/reading.ts'

@@ -1,5 +1,5 @@
 /**
- * The site log: what people saw, measured, filled, replaced and did, as typed entries (practice.md 3.12). Entries are
+ * The site log: what people saw, measured, filled, replaced and did, as typed entries. Entries are
  * append-only; a wrong one is corrected by a later one that names it.
  */
 import { z } from 'zod'

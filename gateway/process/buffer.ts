@@ -5,7 +5,7 @@
  * at 20. The size of the step, dose by dose, warns weeks before alkalinity is gone, and needs no reagent. What it cannot do is
  * give alkalinity in mg/L: for that stroke, strength and mixed volume must be known and the carbon dioxide in the water guessed.
  * The word is alkalinity left; nobody has a reserve of acid.
- * source  practice.md 3.12 and 3.19; limits are trade judgement
+ * source  common practice, no source
  */
 import { alkalinityMgPerL, CO2_IN_AIR_ATM, carbonateMmolPerL, openAlkalinityMgPerL, phClosed } from './carbonate.ts'
 import { type Estimate, type NotObservable, notObservable, positive, within } from './range.ts'

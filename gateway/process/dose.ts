@@ -2,7 +2,7 @@
  * What a dosed chemical does to alkalinity and pH, by its equivalents.
  *
  * Molar masses are built from the atoms (IUPAC abridged), so that every figure per mg follows from the formula it names.
- * Cautions that belong on every screen with these figures (handbook section 5): acid into water; acid and hypochlorite make
+ * Cautions that belong on every screen with these figures: acid into water; acid and hypochlorite make
  * chlorine; acid into a septic sump frees hydrogen sulphide. A calculator informs; it authorises no dose.
  * units  doses mg of pure product per L of water; alkalinity mg/L as CaCO3
  */

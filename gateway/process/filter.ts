@@ -1,7 +1,7 @@
 /**
  * Paper of the self-advancing filter: how much is used per water, what is left on the roll, how long it lasts.
  *
- * Days per calendar break on idle weeks (practice.md 3.17), so the forecast is paper per cubic metre washed times the cubic metres
+ * Days per calendar break on idle weeks, so the forecast is paper per cubic metre washed times the cubic metres
  * that are expected, with an interval from both.
  * units  paper in any length that is the same throughout; water in m3
  */

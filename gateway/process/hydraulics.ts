@@ -1,6 +1,6 @@
 /**
  * Water on its way: dwell, what is left of a slug, pump power, nozzle wear, rain on the pad.
- * sources  definitions and exact arithmetic (handbook F6.1-F6.4); nozzle law: flow ~ area x square root of pressure
+ * sources  definitions and exact arithmetic; nozzle law: flow ~ area x square root of pressure
  */
 import { positive, within } from './range.ts'
 
@@ -61,7 +61,7 @@ export function affinity(speedShare: number): { flow: number; head: number; powe
   return { flow: n, head: n ** 2, power: n ** 3 }
 }
 
-/** Pressure before a worn nozzle, share of when it was new, at the fixed flow of a plunger pump: area +10 % gives -17 % (practice.md 3.10). */
+/** Pressure before a worn nozzle, share of when it was new, at the fixed flow of a plunger pump: area +10 % gives -17 %. */
 export const nozzlePressureShare = (areaShare: number): number => 1 / within('nozzle area', areaShare, 0.2, 5, 'of new') ** 2
 
 /** Rain that a pad sends into the sump, L/h; 25 mm/h on 60 m2 is as much as a whole loop can move. */

@@ -4,7 +4,7 @@
  * Code full-load amperes (motor-table.ts) are for wiring: a 15 hp motor at 460 V draws about 18 A where the table says 21. Alarms
  * take the nameplate and a learned baseline. Below half load current hardly moves (the power factor falls), so power is the
  * better signal for running dry.
- * sources  handbook F6.5-F6.7: three-phase power; NEMA MG-1 unbalance; derating table of an engineering reference; EC&M load formula
+ * sources  three-phase power; NEMA MG-1 unbalance; derating table of an engineering reference; EC&M load formula
  */
 import { HORSEPOWER_W } from './factors.ts'
 import { type NotObservable, notObservable, positive, within } from './range.ts'

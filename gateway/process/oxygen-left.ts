@@ -1,6 +1,6 @@
 /**
  * Time left after the air is lost: until oxygen is short, until it smells, until the biology is harmed. Three clocks with
- * intervals, never one bare number, and always of the tank whose probe and uptake were used (practice.md 3.5-3.7).
+ * intervals, never one bare number, and always of the tank whose probe and uptake were used.
  */
 import { type Estimate, type NotObservable, notObservable, positive, within } from './range.ts'
 import { minutesToDo } from './transfer.ts'
@@ -19,13 +19,13 @@ export interface AirLoss {
 export interface AirLossClocks {
   /** Minutes until oxygen falls to 1 mg/L; `high` may be Infinity when the surface alone may keep up. */
   readonly toShortMin: Estimate
-  /** Hours from then until odour is likely: 8 h at 25 Cel, 16 h at 15 Cel. Reference loop of practice.md (F1); ours, not measured. */
+  /** Hours from then until odour is likely: 8 h at 25 Cel, 16 h at 15 Cel. Reference loop, common practice; ours, not measured. */
   readonly toOdourH: Estimate
-  /** Hours from then until a third of the fed activity is gone. Rates of practice.md section 5; ours, not measured. */
+  /** Hours from then until a third of the fed activity is gone. Rates are ours, not measured. */
   readonly toHarmH: Estimate
 }
 
-/** Surface transfer, per h: none to brisk. practice.md 3.4. */
+/** Surface transfer, per h: none to brisk. Common practice, no source. */
 const SURFACE = { low: 0, best: 0.1, high: 0.3 }
 
 /** gives the clocks, or why not; throws RangeError for figures no tank can have */

@@ -5,7 +5,7 @@
  * used: a probe that reads 20 % low scales C, Cr and C0 alike and leaves it untouched. A *slow* probe is the other trap: behind
  * a lag the foot of the rise is the probe's, so only the part from 20 to 90 % is read, and when the lag is not small beside
  * 1/KLa the answer is "at least".
- * sources  practice.md 3.8; ASCE 2 for the shape of the curve; limits are trade judgement
+ * sources  ASCE 2 for the shape of the curve; limits are trade judgement
  */
 import { fitLine, student95 } from './line.ts'
 import { type NotObservable, notObservable, positive, within } from './range.ts'

@@ -3,7 +3,7 @@
  *
  * At rest, make-up x its salt = (carry-off + blowdown) x the loop's salt. So the loop holds make-up / (carry-off + blowdown) times
  * the salt of its make-up; evaporation takes water and leaves salt. "1 / (loss + blowdown)" would treat carry-off as free of salt.
- * source  practice.md 3.9; loss of 20-30 % for a lance on an open pad: 2017 field study as quoted, common practice
+ * source  mass balance; loss of 20-30 % for a lance on an open pad: 2017 field study as quoted, common practice
  * units   flows in any unit that is the same for all (L/d, or share of the water washed)
  */
 import { type NotObservable, notObservable, positive, within } from './range.ts'

@@ -9,7 +9,7 @@
  *
  * Percent of level is not percent of volume: half-way up a full cone is one eighth of it. Above the overflow the straight part
  * goes on, because a level signal may read over 100 %.
- * source  plane geometry; check values of handbook F6.2
+ * source  plane geometry
  * throws  RangeError for shapes without a diameter, a bottom wider than the top, and levels or volumes below zero
  */
 import type { TankShape } from '../site/site.ts'

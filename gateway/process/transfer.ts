@@ -3,7 +3,7 @@
  * how dissolved oxygen moves in time when supply and uptake are known.
  *
  * One balance stands behind all of it: dC/dt = KLa (C* - C) - uptake.
- * sources  ASCE 2 (clean-water test), theta 1.024 and field formula as in common design texts; handbook F2.1-F2.8
+ * sources  ASCE 2 (clean-water test), theta 1.024 and field formula as in common design texts
  */
 import { saturationMgPerL } from './oxygen.ts'
 import { positive, within } from './range.ts'
@@ -73,7 +73,7 @@ export function midDepthSaturationMgPerL(saturation: number, bottomAtm: number, 
 
 /**
  * What the air supplies when oxygen stands still, mg/L/h: KLa (C* - C). It equals the uptake only when KLa is known *today*:
- * halved alpha looks like an overload. Show it as oxygen demand against supply, never as an uptake (practice.md 3.2).
+ * halved alpha looks like an overload. Show it as oxygen demand against supply, never as an uptake.
  */
 export const supplyMgPerLPerH = (kLaPerH: number, saturation: number, doMgPerL: number): number =>
   positive('KLa', kLaPerH, 'per h', true) * (saturation - within('oxygen', doMgPerL, 0, 60, 'mg/L'))

@@ -7,7 +7,7 @@
  *
  * A test is judged by the standard error of the slope, never by how much of the spread the line explains: a flat line explains
  * nothing, and "below 0.6 mg/L/h" is the most important result there is, because it is what a dead tank looks like.
- * sources  Standard Methods 2710 B (slope method); practice.md 3.1, 3.3, 3.4 for what is accepted; limits are trade judgement
+ * sources  Standard Methods 2710 B (slope method); what is accepted is trade judgement, no source
  */
 import { fitLine, student95 } from './line.ts'
 import { type NotObservable, notObservable, positive, within } from './range.ts'
@@ -39,7 +39,7 @@ export interface UptakeSettings {
   readonly leastSamples: number
 }
 
-/** practice.md 3.1-3.4; not yet tuned on data, each a site setting. */
+/** Common practice, no source; not yet tuned on data, each a site setting. */
 export const UPTAKE_DEFAULTS: Omit<UptakeSettings, 'saturationMgPerL' | 'resolutionMgPerL'> = {
   dropMs: 120_000,
   floorMgPerL: 1,

@@ -1,5 +1,5 @@
 /**
- * What a loop cannot tell, and which signal would unlock it (practice notes 3 and 4). Said on the page of the loop, so that
+ * What a loop cannot tell, and which signal would unlock it (common practice, no source). Said on the page of the loop, so that
  * silence about the biology is never read as good news about it.
  */
 import type { Quantity } from './quantity.ts'

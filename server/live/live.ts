@@ -32,7 +32,7 @@ const MESSAGE_BYTES = 16 * 1024
 export function startLive(parts: LiveParts): Live {
   const limits: LiveLimits = { ...LIMITS, ...parts.limits }
   const fanOut = createFanOut({ ...parts, limits })
-  // Compression costs memory for every browser, for ever (pitfalls C2); frames are shared instead.
+  // Compression costs memory for every browser, for ever; frames are shared instead.
   const sockets = new WebSocketServer({ noServer: true, perMessageDeflate: false, maxPayload: MESSAGE_BYTES, clientTracking: false, autoPong: true })
   const attached = new Set<Server>()
   const open = new Set<WebSocket>()

@@ -10,7 +10,7 @@ import { digestOf, isSecret, newSecret } from './secret.ts'
 const sessionSchema = z.object({ digest: z.string().length(43), name: z.string().min(1).max(80), sinceMs: z.number().int(), untilMs: z.number().int() })
 export type Session = z.infer<typeof sessionSchema>
 
-/** Thirty days: a phone beside the bed must not ask for a sign-in at three in the morning (practice.md section 2). */
+/** Thirty days: a phone beside the bed must not ask for a sign-in at three in the morning. */
 export const SESSION_MS = 30 * 86_400_000
 const MOST_SESSIONS = 1000
 

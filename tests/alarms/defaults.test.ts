@@ -176,7 +176,7 @@ test('a poor loop has floats, contacts, trip, paper, power, frost and silence, a
   ])
 })
 
-test('what the practice notes strike out is not there: no low tank temperature, no high finished level, no raw redox or turbidity limit', () => {
+test('what would only be a nuisance is not there: no low tank temperature, no high finished level, no raw redox or turbidity limit', () => {
   const rich = demo.find((s) => s.instrumentation === 'rich')
   if (!rich) throw new Error('no rich loop')
   const keys = [...all(rich).keys()]

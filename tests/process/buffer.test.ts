@@ -7,7 +7,7 @@ import { because, gaussian, real, seen } from './noise.ts'
 const MIN = 60_000
 
 test('one dose of 5 mg/L moves pH by 0.12 at alkalinity 85, 0.24 at 40 and 0.43 at 20', () => {
-  // practice.md 3.12, from pH 7.0 at 20 degrees.
+  // Common practice, no source, from pH 7.0 at 20 degrees.
   for (const [alkalinity, fall] of [
     [85, 0.12],
     [40, 0.24],

@@ -52,7 +52,7 @@ test.each([
   [110, 8.5],
   [200, 8.75],
 ])('water of alkalinity %i mg/L aerated to rest sits at pH %f, no alarm', (alkalinity, ph) => {
-  // practice.md 2.17.
+  // Common practice, no source.
   expect(phOpen(alkalinity, 20)).toBeCloseTo(ph, 2)
 })
 
@@ -65,7 +65,7 @@ test('after the dose the pH falls to the closed figure and then climbs as air st
 })
 
 test('the alkalinity of a treatment unit is 192 g of sulphuric acid away from nothing', () => {
-  // practice.md F6: alkalinity 85 mg/L in 2.3 m3.
+  // Common practice, no source: alkalinity 85 mg/L in 2.3 m3.
   expect(1000 * tankDoseKg(85, 2300, 'sulphuricAcid')).toBeCloseTo(192, 0)
   expect(afterDose({ ph: 7.4, alkalinityMgPerL: 85, temperatureCel: 20 }, { sulphuricAcid: 192 / 2.3 }).ph).toBeLessThan(4.6)
 })

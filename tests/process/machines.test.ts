@@ -46,13 +46,13 @@ test('dwell adds up along the train and a train without flow has none', () => {
 })
 
 test('rain of 25 mm/h on a pad of 60 m2 is 1.5 m3 in an hour, 6.6 US gallons a minute', () => {
-  // practice.md 1.10.
+  // Common practice, no source.
   expect(rainLPerH(25, 60)).toBe(1500)
   expect(rainLPerH(25, 60) / 60 / 3.785411784).toBeCloseTo(6.6, 1)
 })
 
 test('a nozzle a tenth larger costs a plunger pump 17 % of its pressure', () => {
-  // practice.md 3.10.
+  // Common practice, no source.
   expect(1 - nozzlePressureShare(1.1)).toBeCloseTo(0.17, 2)
   expect(affinity(1)).toEqual({ flow: 1, head: 1, power: 1 })
   expect(hydraulicKw(0, 240)).toBe(0)
@@ -138,7 +138,7 @@ test.each([
   [0, 0, 0, 1],
   [10, 0, 10, 2],
 ])('evaporation %i, carry-off %i, blowdown %i of 100: the loop holds %f times the salt of its make-up', (evaporation, carryOff, blowdown, cycles) => {
-  // practice.md 3.9: 1.2 (rounded) and 5 for the first two.
+  // Common practice, no source: 1.2 (rounded) and 5 for the first two.
   expect(saltCycles({ evaporation, carryOff, blowdown })).toBeCloseTo(cycles, 10)
 })
 

@@ -43,7 +43,7 @@ test('a probe that reads a fifth too low leaves KLa as it is', () => {
 })
 
 test('KLa of 20 per h behind a lag of 2 min reads 16 from the 20-90 % part, where all points would say 11-13, and is called "at least"', () => {
-  // practice.md 3.8.
+  // Common practice, no source.
   const points = rise({ kLaPerH: 20, lagMin: 2.001, everyS: 60, minutes: 40 })
   const r = seen(kLaOfRise(points, 0, { ...fine, probeLagMin: 2 }))
   expect(r.kLaPerH).toBeGreaterThan(15)

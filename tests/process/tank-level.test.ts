@@ -44,7 +44,7 @@ test('percent of level is not percent of volume: the lowest fifth of a coned tan
 })
 
 test('10 mm in a tank of 90 inches is 41 L', () => {
-  // practice.md 3.11.
+  // Common practice, no source.
   expect(volumeOfLevelL({ ...cone, coneMm: 0 }, 10)).toBeCloseTo(41, 0)
   expect(volumeOfLevelL({ ...cone, coneMm: 0 }, 50)).toBeCloseTo(205, 0)
 })

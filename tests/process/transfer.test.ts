@@ -25,7 +25,7 @@ test.each([
   ['bio 1 idle', 8.5, 1.8, 6 * 60],
   ['bio 2', 8.5, 1.1, 15 * 60],
 ])('after air loss the %s falls to 1 mg/L in about the time of the reference loop', (_tank, start, uptake, minutes) => {
-  // practice.md 3.5, computed there with uptake that slows as oxygen gets short; hence 20 %.
+  // Common practice, no source, computed there with uptake that slows as oxygen gets short; hence 20 %.
   const ours = minutesToDo(start, 1, { kLaPerH: 0.1, saturationMgPerL: cs, uptakeMgPerLPerH: uptake })
   expect(Math.abs(ours / minutes - 1)).toBeLessThan(0.2)
 })
@@ -40,7 +40,7 @@ test('where the surface alone keeps up with the uptake, oxygen never falls to th
 })
 
 test('halved alpha looks like an overload to the balance: 80 where the truth is 42', () => {
-  // practice.md 3.2: treatment unit, KLa 10 per h in good order, oxygen at 1.1 mg/L.
+  // Common practice, no source: treatment unit, KLa 10 per h in good order, oxygen at 1.1 mg/L.
   expect(supplyMgPerLPerH(10, cs, 1.1)).toBeCloseTo(80, 0)
   expect(supplyMgPerLPerH(5, cs, 1.1)).toBeCloseTo(40, 0)
 })
@@ -67,7 +67,7 @@ test('the clocks of an air loss bracket the reference loop: 79 min to 1 mg/L, od
 })
 
 test('at 20 degrees a tenth of the activity is gone after 72 h without air and a third some 25 h later', () => {
-  // practice.md section 5: 0.0015 per h to 72 h, then 0.01 per h; F1: a 0.9 at 72 h.
+  // Common practice, no source: 0.0015 per h to 72 h, then 0.01 per h; F1: a 0.9 at 72 h.
   const h = seen(airLossClocks({ ...idle, temperatureCel: 20 })).toHarmH.best
   expect(Math.exp(-0.0015 * 72 - 0.01 * (h - 72))).toBeCloseTo(0.7, 10)
 })

@@ -49,7 +49,7 @@ test('a plain fall gives back its uptake, with what came through the surface add
 })
 
 test('uptake of 2 mg/L/h at a deficit of 4 mg/L is not read a fifth too low for what the surface gives', () => {
-  // practice.md 3.4: the plain slope is 20-60 % low there.
+  // Common practice, no source: the plain slope is 20-60 % low there.
   const f = { start: cs - 4, uptake: 2, surface: 0.1, minutes: 20 }
   const plain = seen(test_(f, { surfacePerH: { low: 0, best: 0, high: 0 } }))
   expect(plain.uptakeMgPerLPerH).toBeCloseTo(1.6, 1)
@@ -63,7 +63,7 @@ test('uptake of 2 mg/L/h at a deficit of 4 mg/L is not read a fifth too low for 
 })
 
 test.each([10, 30, 60])('the flat slope of a dead tank is a result at one reading every %i s: below a small figure, never refused', (everyS) => {
-  // practice.md 3.1: with noise of 0.03 mg/L a rule on explained spread refuses every one of these.
+  // Common practice, no source: with noise of 0.03 mg/L a rule on explained spread refuses every one of these.
   const results = Array.from({ length: 50 }, (_, seed) => test_({ start: 8, uptake: 0.1, minutes: 15, everyS, noise: 0.03, seed: seed + 1 }))
   const kinds = results.map((r) => r.kind)
   expect(kinds.filter((k) => k === 'not-observable')).toEqual([])

@@ -44,7 +44,7 @@ function seaOxygenUmolPerKg(row: number): number {
 /** Air pressure at 750 m as the sheet has it (ISA standard atmosphere); the field formula is what is checked with it. */
 const ISA_750_M = (1 - 2.25577e-5 * 750) ** 5.25588
 
-/** Constructed air-off test of the handbook: one reading a minute, no surface transfer, nothing left out. */
+/** Constructed air-off test: one reading a minute, no surface transfer, nothing left out. */
 const FALL = [7.9, 7.46, 7.05, 6.62, 6.2, 5.79, 5.36, 4.95, 4.52, 4.11, 3.68]
 function fallUptake(): number {
   const points = FALL.map((doMgPerL, i) => ({ atMs: i * 60_000, doMgPerL }))

@@ -57,7 +57,7 @@ test('a short file becomes a whole site: names, places, units, ranges and interv
 })
 
 test('the volume of a tank follows from its shape: 90 inches across, 10 mm of water is 41 L', () => {
-  // practice.md 3.11 in the handbook: "90-inch tank: 10 mm = 41 L"
+  // Common practice, no source: "90-inch tank: 10 mm = 41 L"
   const r = read(small.replace('diameterMm: 1400, heightMm: 1500', 'diameterMm: 2286, heightMm: 10'))
   expect(r.ok && r.site.stages[1]?.volumeL).toBeCloseTo(41.04, 1)
 })
