@@ -12,6 +12,7 @@ import { createCurrent } from './current.ts'
 import { openDatabase } from './database.ts'
 import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
+import { openRecord } from './history/record.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
 import { openSiteLog } from './log/site-log.ts'
 import type { Counter, Health } from './port.ts'
@@ -36,7 +37,7 @@ export interface Parts {
 }
 
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
-export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'>, clock: Clock, siteDir: string): Promise<Parts> {
+export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx'>>, clock: Clock, siteDir: string): Promise<Parts> {
   const folder = readSiteFolder(siteDir)
   const sites = folder.sites
   const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
@@ -44,6 +45,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
 
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
+  const record = config.influx ? openRecord(config.influx, history, clock) : null
   const keys = [...sites.values()].flatMap((s) => s.signals.map((x) => keyOf(s.id, x.id)))
   const stored = await history.latest(keys)
   const current = createCurrent(sites, stored)
@@ -77,18 +79,19 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
         clock,
         current,
         keeper,
-        history,
+        history: record?.reader ?? history,
         log: openSiteLog(database, clock),
         siteFaults,
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
-        counters: () => [...intake.counters(), ...around.counters(), ...history.counters()],
-        troubles: () => [...intake.troubles(), ...[history.trouble()].filter((t) => t !== null), ...around.troubles()],
+        counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...(record?.counters() ?? [])],
+        troubles: () => [...intake.troubles(), ...[history.trouble()].filter((t) => t !== null), ...(record?.troubles() ?? []), ...around.troubles()],
       })
       return core
     },
     async stop() {
       await keeper.stop()
+      await record?.stop()
       await history.close()
       await database.destroy()
     },

@@ -2,6 +2,8 @@
  * Every setting of the product: one table, read from flags first, environment second, default last. README's table is
  * made from it (`settingsTable`), and a test keeps the two in step.
  */
+import type { RecordSettings } from './history/record.ts'
+
 export interface Setting {
   readonly flag: string
   readonly env: string
@@ -29,10 +31,29 @@ export const SETTINGS: readonly Setting[] = [
   setting('seed', 'NUMBER', '1', 'Seed of the simulated fleet; same seed, same readings.'),
   setting('fill-hours', 'HOURS', '24', 'Hours of past readings the simulated fleet loads on its first run, 0 to 168.'),
   setting('prefix', 'TOPIC', 'loopkeeper/v1', 'First levels of every topic.'),
-  setting('broker', 'URL', '', 'Another MQTT broker to take readings from as well, `mqtt://host:1883` or `mqtts://`.'),
+  setting('mqtt-tls-port', 'PORT', '', 'Port of the own broker with TLS (1.2 or later), beside the plain one. Needs a certificate and its key.'),
+  setting('mqtt-cert-file', 'FILE', '', 'Certificate of the own broker (PEM), with its chain.'),
+  setting('mqtt-key-file', 'FILE', '', 'Key of that certificate (PEM).'),
+  setting(
+    'broker',
+    'URL',
+    '',
+    'Other MQTT brokers to take readings from as well, `mqtt://host:1883` or `mqtts://`; several with commas. The next six go with them: one value for all, or one each with commas.',
+  ),
   setting('broker-user', 'NAME', '', 'User name for that broker.'),
   setting('broker-password-file', 'FILE', '', 'File whose first line is the password for that broker.'),
   setting('broker-ca-file', 'FILE', '', 'Certificate authority (PEM) that broker is checked against.'),
+  setting('broker-cert-file', 'FILE', '', 'Our client certificate for that broker (PEM).'),
+  setting('broker-key-file', 'FILE', '', 'Key of that certificate (PEM).'),
+  setting('broker-mqtt', '3|5', '3', 'MQTT version spoken with that broker: 3.1.1 or 5.'),
+  setting('influx-url', 'URL', '', 'InfluxDB that keeps the record, `http://host:8086` or `https://`. Everything stored is sent on to it; it may be away for days.'),
+  setting('influx-database', 'NAME', '', 'Database of InfluxDB 1.x; made when missing and allowed. Trends then reach back to what only InfluxDB holds.'),
+  setting('influx-user', 'NAME', '', 'User name for InfluxDB 1.x.'),
+  setting('influx-password-file', 'FILE', '', 'File whose first line is the password for InfluxDB 1.x.'),
+  setting('influx-ca-file', 'FILE', '', 'Certificate authority (PEM) that InfluxDB 1.x is checked against.'),
+  setting('influx-token-file', 'FILE', '', 'File whose first line is the token for InfluxDB 2.x.'),
+  setting('influx-org', 'NAME', '', 'Organisation of InfluxDB 2.x.'),
+  setting('influx-bucket', 'NAME', '', 'Bucket of InfluxDB 2.x. Sent to, not read from: trends come from the embedded history.'),
   setting('api-token-file', 'FILE', '', 'Bearer tokens for the API, one `name token` a line.'),
   setting('synchronous', 'normal|full', 'normal', 'Durability of the history: `normal` survives a killed process, `full` a power cut too, at about a sixth of the message rate.'),
 ]
@@ -47,9 +68,23 @@ export interface Config {
   readonly seed: number
   readonly fillHours: number
   readonly prefix: string
-  readonly broker: { readonly url: string; readonly user: string | null; readonly passwordFile: string | null; readonly caFile: string | null } | null
+  /** null: no TLS listener. */
+  readonly mqttTls: { readonly port: number; readonly certFile: string; readonly keyFile: string } | null
+  readonly brokers: readonly BrokerConfig[]
   readonly apiTokenFile: string | null
   readonly synchronous: 'normal' | 'full'
+  /** InfluxDB that keeps the record; null: none. */
+  readonly influx: RecordSettings | null
+}
+
+export interface BrokerConfig {
+  readonly url: string
+  readonly user: string | null
+  readonly passwordFile: string | null
+  readonly caFile: string | null
+  readonly certFile: string | null
+  readonly keyFile: string | null
+  readonly protocol: 4 | 5
 }
 
 export type ConfigResult = { readonly ok: true; readonly config: Config } | { readonly ok: false; readonly message: string }
@@ -101,8 +136,11 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
   const prefix = read('prefix')
   if (!/^[^/+#\s]+(\/[^/+#\s]+){0,3}$/.test(prefix.text))
     faults.push(`${prefix.from} is "${prefix.text}": one to four topic levels without + # or spaces are needed, such as loopkeeper/v1`)
-  const url = textOrNull('broker')
-  if (url !== null && !/^(mqtts?|wss?|tcp|ssl):\/\/[^\s/]+/.test(url)) faults.push(`${read('broker').from} is "${url}": a URL such as mqtt://127.0.0.1:1883 is needed`)
+  const tlsPort = textOrNull('mqtt-tls-port') === null ? null : whole('mqtt-tls-port', 0, 65_535)
+  const [certFile, keyFile] = [textOrNull('mqtt-cert-file'), textOrNull('mqtt-key-file')]
+  const tlsParts = [tlsPort, certFile, keyFile].filter((x) => x !== null).length
+  if (tlsParts !== 0 && tlsParts !== 3) faults.push('--mqtt-tls-port, --mqtt-cert-file and --mqtt-key-file belong together: give all three, or none')
+  const brokers = readBrokers(read, faults)
   const config: Config = {
     port: whole('port', 0, 65_535),
     mqttPort: whole('mqtt-port', 0, 65_535),
@@ -113,11 +151,70 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
     seed: whole('seed', 0, 4_294_967_295),
     fillHours: whole('fill-hours', 0, 168),
     prefix: prefix.text,
-    broker: url === null ? null : { url, user: textOrNull('broker-user'), passwordFile: textOrNull('broker-password-file'), caFile: textOrNull('broker-ca-file') },
+    mqttTls: tlsPort !== null && certFile !== null && keyFile !== null ? { port: tlsPort, certFile, keyFile } : null,
+    brokers,
     apiTokenFile: textOrNull('api-token-file'),
     synchronous: oneOf('synchronous', 'normal', 'full'),
+    influx: influxOf(read, faults),
   }
   return faults[0] === undefined ? { ok: true, config } : bad(faults[0])
+}
+
+/** One broker for each URL; the settings beside it have one value for all, or one for each. */
+function readBrokers(read: (name: string) => { readonly text: string; readonly from: string }, faults: string[]): readonly BrokerConfig[] {
+  const listOf = (name: string): readonly string[] =>
+    read(name).text === ''
+      ? []
+      : read(name)
+          .text.split(',')
+          .map((x) => x.trim())
+  const urls = listOf('broker')
+  for (const url of urls) if (!/^(mqtts?|wss?|tcp|ssl):\/\/[^\s/]+/.test(url)) faults.push(`${read('broker').from} is "${url}": a URL such as mqtt://127.0.0.1:1883 is needed`)
+  const beside = (name: string): ((i: number) => string | null) => {
+    const all = listOf(name)
+    if (urls.length > 0 && all.length > 1 && all.length !== urls.length)
+      faults.push(`${read(name).from} has ${all.length} values for ${urls.length} brokers: one for all, or one for each, with commas`)
+    return (i) => (all.length === 1 ? all[0] : all[i]) || null
+  }
+  const [user, passwordFile, caFile, certFile, keyFile, version] = ['user', 'password-file', 'ca-file', 'cert-file', 'key-file', 'mqtt'].map((n) => beside(`broker-${n}`))
+  return urls.map((url, i) => {
+    const v = version?.(i) ?? '3'
+    if (v !== '3' && v !== '5') faults.push(`${read('broker-mqtt').from} is "${v}": 3 or 5 is needed`)
+    return {
+      url,
+      user: user?.(i) ?? null,
+      passwordFile: passwordFile?.(i) ?? null,
+      caFile: caFile?.(i) ?? null,
+      certFile: certFile?.(i) ?? null,
+      keyFile: keyFile?.(i) ?? null,
+      protocol: v === '5' ? 5 : 4,
+    }
+  })
+}
+
+function influxOf(read: (name: string) => { text: string; from: string }, faults: string[]): RecordSettings | null {
+  const text = (name: string): string | null => read(`influx-${name}`).text || null
+  const url = text('url')
+  const settings = {
+    database: text('database'),
+    user: text('user'),
+    passwordFile: text('password-file'),
+    caFile: text('ca-file'),
+    tokenFile: text('token-file'),
+    org: text('org'),
+    bucket: text('bucket'),
+  }
+  if (url === null) {
+    const given = Object.values(settings).find((v) => v !== null)
+    if (given !== undefined) faults.push(`A setting of InfluxDB is "${given}", but --influx-url is not given: give it, or leave the others out`)
+    return null
+  }
+  if (!/^https?:\/\/[^\s/]+/.test(url)) faults.push(`${read('influx-url').from} is "${url}": a URL such as http://127.0.0.1:8086 is needed`)
+  else if ((settings.database === null) === (settings.bucket === null))
+    faults.push(`--influx-url is "${url}": either --influx-database (1.x) or --influx-bucket (2.x) is needed with it, and not both`)
+  else if (settings.bucket !== null && (settings.org === null || settings.tokenFile === null))
+    faults.push(`--influx-bucket is "${settings.bucket}": --influx-org and --influx-token-file are needed with it`)
+  return { url, ...settings }
 }
 
 const bad = (message: string): ConfigResult => ({ ok: false, message })

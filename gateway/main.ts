@@ -26,6 +26,8 @@ export class StartFault extends Error {
 export interface RunningGateway {
   readonly port: GatewayPort
   readonly mqttPort: number
+  /** null: no TLS listener. */
+  readonly mqttTlsPort: number | null
   readonly sites: ReadonlyMap<string, Site>
   /** Credentials made at this start for sites that had none; the only moment their secrets can be read. */
   readonly newSecrets: ReadonlyMap<string, string>
@@ -62,23 +64,38 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     ],
   })
 
-  const listening = await startOwnBroker({ host: config.host, port: config.mqttPort, prefix: config.prefix, clock, credentials, take: (m) => intake.take(m) }).catch(
-    (e: unknown) => {
-      throw portFault(e, config.mqttPort, config.host, '--mqtt-port')
-    },
-  )
+  const tls = config.mqttTls && {
+    port: config.mqttTls.port,
+    cert: readText(config.mqttTls.certFile, '--mqtt-cert-file'),
+    key: readText(config.mqttTls.keyFile, '--mqtt-key-file'),
+  }
+  const listening = await startOwnBroker({
+    host: config.host,
+    port: config.mqttPort,
+    prefix: config.prefix,
+    clock,
+    credentials,
+    offer: intake.offer,
+    maps: intake.maps,
+    ...(tls && { tls }),
+  }).catch((e: unknown) => {
+    throw brokerFault(e, config)
+  })
   own = listening
-  if (config.broker !== null) {
-    const b = config.broker
+  for (const b of config.brokers) {
     others.push(
       startAnyBroker({
         url: b.url,
         prefix: config.prefix,
         clock,
-        take: (m) => intake.take(m),
+        offer: intake.offer,
+        foreignTopics: intake.foreignTopics,
+        protocol: b.protocol,
         ...(b.user !== null && { username: b.user }),
         ...(b.passwordFile !== null && { password: firstLine(b.passwordFile, '--broker-password-file') }),
         ...(b.caFile !== null && { ca: readText(b.caFile, '--broker-ca-file') }),
+        ...(b.certFile !== null && { cert: readText(b.certFile, '--broker-cert-file') }),
+        ...(b.keyFile !== null && { key: readText(b.keyFile, '--broker-key-file') }),
       }),
     )
   }
@@ -95,6 +112,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   return {
     port: core.port,
     mqttPort: listening.port,
+    mqttTlsPort: listening.tlsPort,
     sites,
     newSecrets,
     async stop({ withinMs }) {
@@ -124,6 +142,14 @@ export function portFault(e: unknown, port: number, host: string, flag: string):
   if (code === 'EACCES') return new StartFault(3, `Port ${port} on ${host} may not be used by this user: choose one above 1023 with ${flag} PORT`)
   if (code === 'EADDRNOTAVAIL' || code === 'ENOTFOUND') return new StartFault(2, `${host} is no address of this machine: give another with --host`)
   return e
+}
+
+/** A failed listen of the own broker: which of its two ports, or a certificate that is none. */
+function brokerFault(e: unknown, config: Config): unknown {
+  if (config.mqttTls && e instanceof Error && 'code' in e && String(e.code).startsWith('ERR_OSSL'))
+    return new StartFault(4, `--mqtt-cert-file ${config.mqttTls.certFile} and --mqtt-key-file ${config.mqttTls.keyFile} are no certificate and its key (${e.message})`)
+  const atTls = config.mqttTls !== null && e instanceof Error && 'port' in e && e.port === config.mqttTls.port
+  return atTls ? portFault(e, config.mqttTls.port, config.host, '--mqtt-tls-port') : portFault(e, config.mqttPort, config.host, '--mqtt-port')
 }
 
 export function readText(file: string, flag: string): string {

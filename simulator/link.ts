@@ -5,10 +5,18 @@
 import mqtt, { type MqttClient } from 'mqtt'
 import type { Prng } from './random.ts'
 
+export interface Login {
+  readonly user: string
+  readonly secret: string
+}
+
 export interface LinkOptions {
   readonly url: string
   readonly site: string
-  readonly secret: string
+  /** Null: the broker asks for none. */
+  readonly login: Login | null
+  /** Two programs that play the same site must not throw each other off the broker: each ends its client ids in its own way. */
+  readonly clientSuffix: string
   readonly topic: string
   /** Messages held while the broker does not take them. */
   readonly queue: number
@@ -34,6 +42,9 @@ export interface Link {
 const ACK_DEADLINE_MS = 20_000
 const FIRST_WAIT_MS = 500
 const LONGEST_WAIT_MS = 30_000
+
+/** `loop-SITE-SUFFIX`, at most 64 characters: longer ones are refused by careful brokers. */
+export const clientId = (site: string, suffix: string): string => `loop-${site.slice(0, 58 - suffix.length)}-${suffix}`
 
 export function openLink(o: LinkOptions): Link {
   const counters = { sent: 0, dropped: 0, connects: 0, refused: 0 }
@@ -81,9 +92,8 @@ export function openLink(o: LinkOptions): Link {
   function connect(): void {
     if (closed || !on || client) return
     const c = mqtt.connect(o.url, {
-      clientId: `loop-${o.site}`,
-      username: o.site,
-      password: o.secret,
+      clientId: clientId(o.site, o.clientSuffix),
+      ...(o.login && { username: o.login.user, password: o.login.secret }),
       clean: true,
       reconnectPeriod: 0,
       connectTimeout: 10_000,

@@ -4,7 +4,7 @@
  */
 import type { Fault } from './faults/fault.ts'
 import { applyFaults } from './faults/fault.ts'
-import { type Instrument, instruments } from './instruments.ts'
+import { type Field, type Instrument, instruments } from './instruments.ts'
 import { buildPlant } from './process/build.ts'
 import { STEP_MS, step } from './process/plant.ts'
 import { type Plant } from './process/state.ts'
@@ -21,14 +21,14 @@ export interface Loop {
   advance(toMs: number, send: ((payload: string) => void) | null): void
   /** Sends what is held back although its block is not full. */
   flush(send: (payload: string) => void): void
-  /** Rows of a block: 1 reports as the site file says, more gathers rows into one message (filling history). */
-  block(rows: number | null): void
+  /** Rows of a block: null reports as the site file says, a number gathers rows into one message, one every `thinMs` (filling history). */
+  block(rows: number | null, thinMs?: number): void
 }
 
-/** Builds a loop whose plant stands at `startMs`, rounded down to a whole step. */
-export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: number): Loop {
+/** Builds a loop whose plant stands at `startMs`, rounded down to a whole step. With `field` its instruments wear as they do in the field. */
+export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: number, field: Field | null = null): Loop {
   const plant = buildPlant(spec, Math.floor(startMs / STEP_MS) * STEP_MS)
-  const list = instruments(spec.site, plant)
+  const list = instruments(spec.site, plant, field)
   const own: Fault[] = faults.filter((f) => f.site === spec.site.id)
   const sampleMs = Math.max(1000, Math.min(...spec.site.signals.map((s) => s.sampleEveryMs)))
   const out: Reporter = reporter(spec.site, list)
@@ -36,6 +36,9 @@ export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: nu
   const phaseMs = hashText(spec.site.id) % sampleMs
   let nextMs = Math.ceil((plant.nowMs - phaseMs) / sampleMs) * sampleMs + phaseMs
   const dtS = STEP_MS / 1000
+  // While history is filled, one sample in so many is enough.
+  let everyMs = sampleMs
+  let lastMs = Number.NEGATIVE_INFINITY
   // A dead panel writes nothing: a minute of battery is enough for the last word, a rich panel has hours.
   const batteryMs = (spec.site.instrumentation === 'rich' ? 4 * 60 : 1) * 60_000
   let poweredMs = plant.nowMs
@@ -52,8 +55,9 @@ export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: nu
       for (;;) {
         const stepTo = plant.nowMs + STEP_MS
         while (nextMs < stepTo && nextMs <= toMs) {
-          if (send && awake(plant)) out.sample(nextMs, plant, send)
-          nextMs += sampleMs
+          if (send && awake(plant)) out.sample(nextMs, plant, plant.troubles.twice ? twice(send) : send)
+          lastMs = nextMs
+          nextMs += everyMs
         }
         if (stepTo > toMs) return
         applyFaults(own, plant)
@@ -62,6 +66,19 @@ export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: nu
       }
     },
     flush: (send) => out.flush(send),
-    block: (rows) => out.block(rows),
+    block(rows, thinMs = 0) {
+      const was = everyMs
+      everyMs = sampleMs * Math.max(1, Math.round(thinMs / sampleMs))
+      // Back to the finer pace from the next full sample on, not after the coarse one already set.
+      if (everyMs < was) nextMs = Math.min(nextMs, Math.max(lastMs + everyMs, Math.ceil((plant.nowMs - phaseMs) / sampleMs) * sampleMs + phaseMs))
+      out.block(rows)
+    },
   }
 }
+
+const twice =
+  (send: (payload: string) => void) =>
+  (payload: string): void => {
+    send(payload)
+    send(payload)
+  }

@@ -1,32 +1,15 @@
-/**
- * The simulated fleet as a program of its own: eight strangers that speak only MQTT. Each site has its own connection and its own
- * credential. Before going live it can fill the past hours, so that trends open with a history.
- *
- *   simulator/main.ts --url mqtt://127.0.0.1:1883 --secrets FILE [--fleet demo] [--seed 1] [--speed 1]
- *                     [--prefix loopkeeper/v1] [--fill-hours 24] [--labels FILE] [--no-plan]
- *
- * A speed above 1 makes the stamps run ahead of the wall clock: for tests, not for a gateway that checks clocks.
- */
-import { appendFileSync, readFileSync, writeFileSync } from 'node:fs'
-import { parseArgs } from 'node:util'
-import { type Fleet, loadFleet } from './fleets/load.ts'
+/** The simulated fleet as a program of its own: strangers that speak only MQTT. `--help` says what it can be told. */
+import { appendFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { readFaults } from './faults/list.ts'
+import type { Fault } from './faults/fault.ts'
+import { type Fleet, generatedFleet, loadFleet } from './fleets/load.ts'
+import { past } from './fleets/past.ts'
 import { onClock } from './fleets/plan.ts'
 import { labels } from './labels.ts'
+import type { Login } from './link.ts'
+import { HELP, type Options, readOptions } from './options.ts'
 import { startRun } from './run.ts'
-
-const { values } = parseArgs({
-  options: {
-    url: { type: 'string', default: 'mqtt://127.0.0.1:1883' },
-    fleet: { type: 'string', default: 'demo' },
-    secrets: { type: 'string' },
-    seed: { type: 'string', default: '1' },
-    speed: { type: 'string', default: '1' },
-    prefix: { type: 'string', default: 'loopkeeper/v1' },
-    'fill-hours': { type: 'string', default: '0' },
-    labels: { type: 'string' },
-    'no-plan': { type: 'boolean', default: false },
-  },
-})
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`)
 
@@ -35,55 +18,92 @@ function fail(message: string): never {
   process.exit(2)
 }
 
-function numberOf(name: 'seed' | 'speed' | 'fill-hours', low: number, high: number): number {
-  const v = Number(values[name])
-  if (!Number.isFinite(v) || v < low || v > high) fail(`--${name} ${values[name]}: a number from ${low} to ${high} is needed`)
-  return v
+const why = (e: unknown): string => (e instanceof Error ? e.message : String(e))
+
+function textOf(option: string, file: string): string {
+  try {
+    return readFileSync(file, 'utf8')
+  } catch (e) {
+    fail(`${option} ${file}: not readable: ${why(e)}`)
+  }
 }
 
-function secretsOf(file: string | undefined): Readonly<Record<string, string>> {
-  if (file === undefined) fail('--secrets FILE is needed: a JSON file {"site id": "secret", ...}')
+/** Who each site says it is. */
+function loginsOf(o: Options, sites: readonly string[]): ReadonlyMap<string, Login | null> {
+  if (o.sharedUser !== null && o.sharedSecretFile !== null) {
+    const login = { user: o.sharedUser, secret: textOf('--shared-secret-file', o.sharedSecretFile).trim() }
+    return new Map(sites.map((s) => [s, login]))
+  }
+  if (o.secrets === null) fail('--secrets FILE is needed: a JSON file {"site id": "secret", ...}; "--secrets none" for a broker without logins')
+  if (o.secrets === 'none') return new Map(sites.map((s) => [s, null]))
   let read: unknown
   try {
-    read = JSON.parse(readFileSync(file, 'utf8'))
+    read = JSON.parse(readFileSync(o.secrets, 'utf8'))
   } catch (e) {
-    fail(`--secrets ${file}: not readable as JSON: ${e instanceof Error ? e.message : String(e)}`)
+    fail(`--secrets ${o.secrets}: not readable as JSON: ${why(e)}`)
   }
-  if (typeof read !== 'object' || read === null || Array.isArray(read)) fail(`--secrets ${file}: an object {"site id": "secret", ...} is needed`)
-  const out: Record<string, string> = {}
-  for (const [site, secret] of Object.entries(read)) {
-    if (typeof secret !== 'string') fail(`--secrets ${file}: the secret of "${site}" is no text`)
-    out[site] = secret
-  }
-  return out
+  if (typeof read !== 'object' || read === null || Array.isArray(read)) fail(`--secrets ${o.secrets}: an object {"site id": "secret", ...} is needed`)
+  const known = read as Readonly<Record<string, unknown>>
+  return new Map(
+    sites.map((site) => {
+      const secret = Object.hasOwn(known, site) ? known[site] : undefined
+      if (secret === undefined) fail(`--secrets ${o.secrets}: no secret for "${site}"`)
+      if (typeof secret !== 'string') fail(`--secrets ${o.secrets}: the secret of "${site}" is no text`)
+      return [site, { user: site, secret }]
+    }),
+  )
 }
 
-function fleetOf(name: string, seed: number): Fleet {
+function fleetOf(o: Options): Fleet {
   try {
-    return loadFleet(name, seed)
+    return o.fleet === 'generated' ? generatedFleet(o.loops, o.seed) : loadFleet(o.fleet, o.seed)
   } catch (e) {
-    fail(`--fleet ${name}: ${e instanceof Error ? e.message : String(e)}`)
+    fail(`--fleet ${o.fleet}: ${why(e)}`)
   }
 }
 
-const secrets = secretsOf(values.secrets)
-const speed = numberOf('speed', 0.1, 3600)
-const fillHours = numberOf('fill-hours', 0, 24 * 60)
-const fleet = fleetOf(values.fleet, numberOf('seed', 0, 2 ** 31))
-for (const s of fleet.specs) if (secrets[s.site.id] === undefined) fail(`--secrets ${values.secrets}: no secret for "${s.site.id}"`)
+function faultsOf(o: Options, sites: readonly string[]): readonly Fault[] {
+  if (o.faults === null) return []
+  const read = readFaults(textOf('--faults', o.faults), sites)
+  if (typeof read === 'string') fail(`--faults ${o.faults}: ${read}`)
+  return read
+}
 
-const file = values.labels
-if (file !== undefined) writeFileSync(file, '')
-const truth = file === undefined ? null : labels((line) => appendFileSync(file, `${line}\n`))
+const asked = readOptions(process.argv.slice(2))
+if (asked.kind === 'help') {
+  say(HELP)
+  process.exit(0)
+}
+if (asked.kind === 'wrong') fail(asked.message)
+const { options } = asked
+const fleet = fleetOf(options)
+const sites = fleet.specs.map((s) => s.site.id)
+if (options.writeSites !== null) {
+  mkdirSync(options.writeSites, { recursive: true })
+  for (const [file, text] of fleet.files) writeFileSync(join(options.writeSites, file), text)
+  say(`${fleet.files.size} site files written to ${options.writeSites}`)
+  process.exit(0)
+}
+const logins = loginsOf(options, sites)
+const given = faultsOf(options, sites)
+const file = options.labels
+if (file !== null) writeFileSync(file, '')
+const truth = file === null ? null : labels((line) => appendFileSync(file, `${line}\n`))
+const bornMs = Date.now()
+const behindMs = options.behindHours * 3_600_000
 
 const run = startRun({
-  specs: fleet.specs,
-  plan: (startMs) => (values['no-plan'] ? [] : onClock(fleet.plan, startMs)),
-  url: values.url,
-  prefix: values.prefix,
-  secrets,
-  speed,
-  fillHours,
+  specs: fleet.specs.map((s) => ({ ...s, biology: options.biology })),
+  plan: (startMs) => (options.plan ? onClock(fleet.plan, startMs) : []),
+  fixed: [...(options.plan ? past(fleet.specs, bornMs - behindMs, options.fillHours / 24) : []), ...given],
+  url: options.url,
+  prefix: options.prefix,
+  logins,
+  clientSuffix: `${process.pid.toString(36)}${Math.floor(Math.random() * 36 ** 4).toString(36)}`,
+  speed: options.speed,
+  behindMs,
+  fillHours: options.fillHours,
+  field: options.field,
   nowMs: () => Date.now(),
   labels: truth,
   say,

@@ -32,6 +32,12 @@ export function prng(seed: number, name = ''): Prng {
 /** One number, at least 0 and below 1, that belongs to (seed, name, n) alone. */
 export const draw = (seed: number, name: string, n: number): number => mix(mix(seed ^ hashText(name)) + Math.imul(n | 0, 0x9e3779b9)) / 4294967296
 
+/** `draw` for one seed and name, many times. */
+export const drawing = (seed: number, name: string): ((n: number) => number) => {
+  const start = mix(seed ^ hashText(name))
+  return (n) => mix(start + Math.imul(n | 0, 0x9e3779b9)) / 4294967296
+}
+
 /** Standard normal from one stream (Box and Muller 1958). */
 export function normal(next: Prng): number {
   const u = 1 - next()

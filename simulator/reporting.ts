@@ -4,6 +4,10 @@
  *
  *   {"t":ms,"signals":{"tu.do":6.1,...}}                 one sample, or what changed
  *   {"names":["tu.do",...],"rows":[[ms,6.1,...],...]}    a block
+ *
+ * An instrument that gives no figure is told as null.
+ *
+ * A controller whose clock is wrong, writes no zone or has none at all (plant.troubles) stamps accordingly.
  */
 import type { Site } from '../gateway/site/site.ts'
 import type { Instrument } from './instruments.ts'
@@ -20,8 +24,28 @@ const PANEL_DEADBAND = 0.5
 /** A message stays well under the sizes brokers and readers take. */
 const MAX_READINGS = 3000
 
+/** Time as the controller writes it, as JSON; null: it has none. */
+function stampOf(zone: string, atMs: number, p: Plant): string | null {
+  const ms = atMs + p.troubles.clockMs
+  return p.troubles.stamps === 'none' ? null : p.troubles.stamps === 'zoneless' ? JSON.stringify(wallText(zone, ms)) : String(ms)
+}
+
+const row = (stamp: string | null, parts: readonly string[]): string => `{${stamp === null ? '' : `"t":${stamp},`}"signals":{${parts.join(',')}}}`
+
+const walls = new Map<string, Intl.DateTimeFormat>()
+/** `2026-11-25T14:03:20` on the wall of a zone. */
+export function wallText(zone: string, atMs: number): string {
+  let f = walls.get(zone)
+  if (!f) {
+    f = new Intl.DateTimeFormat('sv-SE', { timeZone: zone, dateStyle: 'short', timeStyle: 'medium' })
+    walls.set(zone, f)
+  }
+  return f.format(atMs).replace(' ', 'T')
+}
+
 export function reporter(site: Site, list: readonly Instrument[]): Reporter {
   const names = list.map((i) => i.signal.id)
+  const quoted = names.map((n) => `${JSON.stringify(n)}:`)
   const sampleMs = Math.min(...site.signals.map((s) => s.sampleEveryMs))
   const reportMs = Math.min(...site.signals.map((s) => s.reportEveryMs))
   const onChange = site.instrumentation === 'poor'
@@ -30,7 +54,7 @@ export function reporter(site: Site, list: readonly Instrument[]): Reporter {
   let rows = usual
   let filling = false
   let held: string[] = []
-  const sent: (number | null)[] = names.map(() => null)
+  const sent: (number | null | undefined)[] = []
   let fullAtMs = Number.NEGATIVE_INFINITY
 
   const flush = (send: (payload: string) => void): void => {
@@ -43,30 +67,29 @@ export function reporter(site: Site, list: readonly Instrument[]): Reporter {
   return {
     sample(atMs, plant, send) {
       // A controller without power and battery writes nothing but its last word.
-      const values = list.map((i) => i.read(plant))
+      const values = list.map((i) => i.read(plant, atMs))
+      const stamp = stampOf(site.zone, atMs, plant)
       if (onChange) {
         const full = atMs - fullAtMs >= reportMs
         const parts: string[] = []
         values.forEach((v, i) => {
-          const before = sent[i] ?? null
+          const before = sent[i]
           const dead = list[i]?.signal.quantity === 'temperature' ? PANEL_DEADBAND : 0
-          if (v !== null && (full || before === null || Math.abs(v - before) > dead)) {
-            parts.push(`${JSON.stringify(names[i])}:${v}`)
+          if (full || before === undefined || (v === null) !== (before === null) || Math.abs((v ?? 0) - (before ?? 0)) > dead) {
+            parts.push(`${quoted[i]}${v}`)
             sent[i] = v
           }
         })
         if (full) fullAtMs = atMs
         if (parts.length === 0) return
-        const one = `{"t":${atMs},"signals":{${parts.join(',')}}}`
+        const one = row(stamp, parts)
         if (!filling) return send(one)
         held.push(one)
       } else if (rows === 1) {
         const parts: string[] = []
-        values.forEach((v, i) => {
-          if (v !== null) parts.push(`${JSON.stringify(names[i])}:${v}`)
-        })
-        return send(`{"t":${atMs},"signals":{${parts.join(',')}}}`)
-      } else held.push(`[${atMs},${values.map((v) => (v === null ? 'null' : String(v))).join(',')}]`)
+        values.forEach((v, i) => parts.push(`${quoted[i]}${v}`))
+        return send(row(stamp, parts))
+      } else held.push(`[${stamp ?? 'null'},${values.map((v) => String(v)).join(',')}]`)
       if (held.length >= rows) flush(send)
     },
     flush,

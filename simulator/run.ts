@@ -4,7 +4,7 @@
  */
 import type { Fault } from './faults/fault.ts'
 import type { Labels } from './labels.ts'
-import { openLink, type Link } from './link.ts'
+import { openLink, type Link, type Login } from './link.ts'
 import { buildLoop, type Loop } from './loop.ts'
 import { markReference } from './process/balance.ts'
 import type { PlantSpec } from './process/spec.ts'
@@ -14,12 +14,21 @@ export interface RunOptions {
   readonly specs: readonly PlantSpec[]
   /** Faults on the clock, given the moment of going live. */
   readonly plan: (startMs: number) => readonly Fault[]
+  /** Faults with times of their own, whenever the run goes live. */
+  readonly fixed?: readonly Fault[]
   readonly url: string
   readonly prefix: string
-  readonly secrets: Readonly<Record<string, string>>
-  /** Plant seconds per second once live. */
+  /** Who each site says it is; null: no login. */
+  readonly logins: ReadonlyMap<string, Login | null>
+  /** Tells this program's connections from those of another with the same sites. */
+  readonly clientSuffix: string
+  /** Plant seconds per second once live, until the plant has caught up with the clock. */
   readonly speed: number
+  /** How long before now the live part begins. */
+  readonly behindMs?: number
   readonly fillHours: number
+  /** Instruments with the wear of the field. */
+  readonly field: boolean
   readonly nowMs: () => number
   readonly labels: Labels | null
   readonly say: (line: string) => void
@@ -38,27 +47,36 @@ const HOUR = 3_600_000
 /** Days a plant runs before anybody looks: tanks, temperatures, flakes and pH are then where its load puts them. */
 const SETTLE_MS = 3 * 24 * HOUR
 const BEAT_MS = 200
-/** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another. */
+/** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another; longer where rows are far apart. */
 const SLICE_MS = 2 * HOUR
+const OLD_SLICE_MS = 12 * HOUR
 const ROWS_PER_MESSAGE = 90
+/** Older than this, one row in five minutes is enough: ninety days of ten-second rows would be a quarter of an hour's work for a gateway. */
+const FINE_MS = 48 * HOUR
+const THIN_MS = 5 * 60_000
 const QUEUE = 2000
 const IN_FLIGHT = 6
 
 export function startRun(o: RunOptions): Run {
   const bornMs = o.nowMs()
-  const fillFromMs = bornMs - o.fillHours * HOUR
+  const behindMs = o.behindMs ?? 0
+  const fillFromMs = bornMs - behindMs - o.fillHours * HOUR
   // What began before going live must be in the plants already; the rest is put on the clock at that moment.
-  const early = o.plan(bornMs).filter((f) => f.onsetMs < bornMs)
+  const early = [...o.plan(bornMs - behindMs).filter((f) => f.onsetMs < bornMs - behindMs), ...(o.fixed ?? [])]
+  o.labels?.faults(early)
   const sites = o.specs.map((spec) => {
-    const loop = buildLoop(spec, early, fillFromMs - SETTLE_MS)
+    const site = spec.site.id
+    const { labels } = o
+    const loop = buildLoop(spec, early, fillFromMs - SETTLE_MS, o.field ? { tell: (a) => labels?.artefact(site, a) } : null)
     const link = openLink({
       url: o.url,
-      site: spec.site.id,
-      secret: o.secrets[spec.site.id] ?? '',
-      topic: `${o.prefix}/${spec.site.id}`,
+      site,
+      login: o.logins.get(site) ?? null,
+      clientSuffix: o.clientSuffix,
+      topic: `${o.prefix}/${site}`,
       queue: QUEUE,
       inFlight: IN_FLIGHT,
-      next: prng(spec.seed, `link ${spec.site.id}`),
+      next: prng(spec.seed, `link ${site}`),
       say: o.say,
     })
     return { loop, link }
@@ -87,23 +105,35 @@ export function startRun(o: RunOptions): Run {
   }
 
   async function fill(): Promise<void> {
-    for (const { loop } of sites) loop.block(ROWS_PER_MESSAGE)
+    let fine: boolean | null = null
     let saidPct = -1
+    const beganMs = o.nowMs()
     // The end moves on while we fill; the last slice is short enough to be over before it moves far.
     for (let toMs = fillFromMs; !stopped; ) {
-      const endMs = o.nowMs()
+      const endMs = o.nowMs() - behindMs
       if (endMs - toMs < 5000) break
-      toMs = Math.min(toMs + SLICE_MS, endMs)
+      if (fine !== toMs >= endMs - FINE_MS) {
+        fine = toMs >= endMs - FINE_MS
+        for (const { loop, link } of sites) {
+          loop.flush(link.send)
+          loop.block(ROWS_PER_MESSAGE, fine ? 0 : THIN_MS)
+        }
+      }
+      toMs = Math.min(toMs + (fine ? SLICE_MS : OLD_SLICE_MS), fine ? endMs : Math.max(toMs + SLICE_MS, endMs - FINE_MS))
       for (const { loop, link } of sites) {
         loop.advance(toMs, link.send)
         o.labels?.look(loop.plant)
         await breathe()
       }
       await Promise.all(sites.map(({ link }) => link.drained(40)))
-      const pct = Math.min(100, Math.floor((100 * (toMs - fillFromMs)) / Math.max(1, o.nowMs() - fillFromMs)))
+      const share = (toMs - fillFromMs) / Math.max(1, o.nowMs() - behindMs - fillFromMs)
+      const pct = Math.min(100, Math.floor(100 * share))
       if (pct >= saidPct + 5 && pct < 100) {
         saidPct = pct
-        o.say(`filled ${pct} %`)
+        const leftS = ((o.nowMs() - beganMs) * (1 / Math.max(share, 0.01) - 1)) / 1000
+        o.say(
+          `filled ${pct} %${o.fillHours >= 48 ? `: ${((toMs - fillFromMs) / 24 / HOUR).toFixed(0)} of ${(o.fillHours / 24).toFixed(0)} days, about ${Math.ceil(leftS)} s left` : ''}`,
+        )
       }
     }
     for (const { loop, link } of sites) {
@@ -118,12 +148,16 @@ export function startRun(o: RunOptions): Run {
     await prepare()
     if (stopped) return
     const startMs = o.nowMs()
-    const plan = o.plan(startMs)
-    for (const { loop } of sites) loop.faults.push(...plan.filter((f) => f.site === loop.spec.site.id && f.onsetMs >= startMs))
-    o.labels?.faults([...early, ...plan.filter((f) => f.onsetMs >= startMs)])
+    const startPlantMs = startMs - behindMs
+    const coming = o.plan(startPlantMs).filter((f) => f.onsetMs >= startPlantMs)
+    for (const { loop } of sites) loop.faults.push(...coming.filter((f) => f.site === loop.spec.site.id))
+    o.labels?.faults(coming)
     o.say(`live: ${sites.map(({ loop }) => loop.spec.site.id).join(', ')}`)
     const turn = (): void => {
-      const simMs = startMs + (o.nowMs() - startMs) * o.speed
+      // Never ahead of the clock: a plant that runs faster goes on at the clock's pace once it has caught up.
+      const nowMs = o.nowMs()
+      const ran = nowMs - startMs
+      const simMs = ran > 0 ? Math.min(nowMs, startPlantMs + ran * o.speed) : startPlantMs
       try {
         for (const { loop, link } of sites) live(loop, link, simMs)
       } catch (e) {
@@ -136,8 +170,9 @@ export function startRun(o: RunOptions): Run {
   }
 
   function live(loop: Loop, link: Link, simMs: number): void {
-    // After a pause of the machine the plants catch up in slices, not in one long silence.
-    loop.advance(Math.min(simMs, loop.plant.nowMs + SLICE_MS), link.send)
+    // After a pause of the machine the plants catch up in slices, not in one long silence, and no faster than the broker takes it.
+    const hurried = simMs - loop.plant.nowMs > 60_000
+    if (!hurried || loop.plant.troubles.linkDown || link.waiting() < QUEUE / 4) loop.advance(Math.min(simMs, loop.plant.nowMs + SLICE_MS), link.send)
     link.radio(!loop.plant.troubles.linkDown)
     if (o.labels && simMs - lookedMs >= 60_000) {
       if (loop.spec === o.specs[o.specs.length - 1]) lookedMs = simMs

@@ -16,7 +16,7 @@ export type Truth = (p: Plant) => number
 const bit = (v: boolean): number => (v ? 1 : 0)
 const pct = (t: Tank): number => (100 * t.water.litres) / t.volumeL
 
-/** Where an ultrasonic head sees the surface: bubbles lift it, foam stands on it (50 mm under a head are 205 L that are not there, practice notes 3.11). */
+/** Where an ultrasonic head sees the surface: bubbles lift it, foam stands on it (50 mm under the head of a tank 2.29 m wide are 205 L that are not there). */
 const surfacePct = (t: Tank): number => pct(t) / (1 - GAS * t.air) + (t.air > 0 ? (12 * conc(t.water, SURFACTANT)) / (conc(t.water, SURFACTANT) + 60) : 0)
 
 /** uS/cm per mg/L of salt. Common practice, no source (1.5 to 1.8). */
@@ -61,7 +61,7 @@ function ofStage(id: string, last: string): Truth | null {
       return at((t) => CONDUCTS * conc(t.water, SALT))
     case 'turbidity':
       return at((t) => 0.4 + 0.4 * conc(t.water, SOLIDS) + 0.12 * (conc(t.water, FLOC) + conc(t.water, DEBRIS)) + 0.1 * conc(t.water, SURFACTANT))
-    // Share that is gas at this pH: handbook F3.6, pK 7.0 near 20 C; ppm over the water per mg/L is ours.
+    // Share that is gas at this pH: pK 7.0 near 20 C (common tables, from memory); ppm over the water per mg/L is ours.
     case 'h2s':
       return at((t) => (30 * conc(t.water, SULFIDE)) / (1 + 10 ** (t.ph - 7)))
     case 'rain':
@@ -119,7 +119,7 @@ function ofMachine(site: Site, id: string, last: string, signal: Signal): Truth 
   }
 }
 
-/** Head of water over the diffusers, their own resistance, and what a torn line takes away (practice notes F2: 40 to 70 %). */
+/** Head of water over the diffusers, their own resistance, and what a torn line takes away (40 to 70 %: common practice, no source). */
 function airMbar(p: Plant, serves: readonly string[]): number {
   let head = 0
   let lost = 0

@@ -3,7 +3,7 @@
  * figure; `codes` is quality, reason and flag (quality-code.ts). Only the first `n` of each column count.
  */
 import type { HistoryReading } from './history.ts'
-import { qcOf, qualityOf, subOf } from './quality-code.ts'
+import { codeOf, qcOf, qualityOf, subOf } from './quality-code.ts'
 
 export interface Columns {
   n: number
@@ -86,4 +86,18 @@ export function readingAt(c: Columns, i: number): HistoryReading {
   const value = c.values[i]!
   const code = c.codes[i]!
   return { sourceMs: c.times[i]!, receivedMs: c.received[i]!, value: value === value ? value : null, quality: qualityOf(code), sub: subOf(code), qc: qcOf(code) }
+}
+
+/** Ascending readings as columns. */
+export function columnsFrom(readings: readonly HistoryReading[]): Columns {
+  const c = newColumns(0)
+  makeRoom(c, readings.length)
+  readings.forEach((r, i) => {
+    c.times[i] = r.sourceMs
+    c.received[i] = r.receivedMs
+    c.values[i] = r.value ?? Number.NaN
+    c.codes[i] = codeOf(r.quality, r.sub, r.qc)
+  })
+  c.n = readings.length
+  return c
 }

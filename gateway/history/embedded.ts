@@ -13,6 +13,7 @@ import type { Counter } from '../port.ts'
 import { newColumns } from './columns.ts'
 import { Corrections } from './corrections.ts'
 import { openFile, type HistoryFile } from './file.ts'
+import { createFeed, readFloor, type Feed, type FeedOptions } from './feed.ts'
 import type { DurableHistory, HistoryReading } from './history.ts'
 import { Newest } from './newest.ts'
 import { createReader } from './reader.ts'
@@ -51,6 +52,12 @@ export interface EmbeddedHistory extends DurableHistory {
   check(): Promise<CheckResult>
   /** Copies the history into one file while everything goes on. Put in place as `history.db` of an empty folder it is a history. */
   backup(path: string): Promise<void>
+  /** What is to be sent on to one other store, named so that it is found again after a restart. At most one at a time. */
+  feed(options: FeedOptions): Feed
+  /** Keys ever heard of and not forgotten, in order of the alphabet. */
+  keys(): readonly string[]
+  /** All readings taken from this source time on are held, ms; earlier ones were forgotten, or taken before the history began. */
+  floorMs(): number
   /** What a person should know now, or null. */
   trouble(): string | null
   counters(): readonly Counter[]
@@ -87,6 +94,8 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
   const newest = createNewest(tail, sealed)
   tail.replay(newest, signals.end, clock.nowMs())
   const corrections = new Corrections(db)
+  let floorMs = readFloor(db, signals.end > 1 ? 0 : clock.nowMs())
+  let feed: Feed | null = null
   const writer = new Writer({ db, clock, signals, tail, sealed, newest, corrections })
   const sealer = new Sealer({ db, clock, tail, sealed, sealAfterMs: options.sealAfterMs ?? HOUR_MS, sealAtReadings: options.sealAtReadings ?? 4_000_000 })
   const reader = createReader({ signals, tail, sealed, newest, steadyMs: () => clock.steadyMs(), assertOpen })
@@ -121,11 +130,23 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
     append: async (batch) => commit(batch),
     sealStep(budgetMs) {
       assertOpen()
+      feed?.bound()
       return sealer.step(budgetMs)
     },
     sealAll: () => inTurn(sealAll),
-    forgetBefore: (beforeMs) => inTurn(() => upkeep.forgetBefore(beforeMs)),
+    forgetBefore: (beforeMs) =>
+      inTurn(async () => {
+        floorMs = readFloor(db, 0, beforeMs)
+        return upkeep.forgetBefore(beforeMs)
+      }),
     forgetSite: (site) => inTurn(() => upkeep.forgetSite(site)),
+    feed(of) {
+      assertOpen()
+      if (feed) throw new Error('BUG: the history has a feed already')
+      return (feed = createFeed({ db, tail, sealed, signals }, of))
+    },
+    floorMs: () => floorMs,
+    keys: () => Array.from(signals.entries(), ([key]) => key).sort(),
     check: () => inTurn(() => upkeep.check()),
     async corrections(key, fromMs, toMs, limit) {
       assertOpen()

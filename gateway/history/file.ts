@@ -7,6 +7,8 @@
  *               of a signal lie side by side in order of time, and times to 2^45 fit. No slot is shared by two blocks.
  *   correction  later, differing values for readings already held.
  *   damaged     blocks and inbox rows whose bytes were found not to be what was written, set aside for a person.
+ *   feed        how far each destination has what is here (feed.ts); parked: lines a destination will not take, for a person.
+ *   floor       one row: all readings taken from this source time on are here; earlier ones may only be in the record.
  *   tail        one row: inbox rows up to `done` are sealed; those up to `upto` are, for signals up to `cursor`; how many readings are sealed.
  *
  * A second file, history.lock, is held locked while the store is open, so that no second process writes.
@@ -120,6 +122,9 @@ function makeTables(db: Database.Database): void {
       PRIMARY KEY (signal, source_ms, value)) STRICT, WITHOUT ROWID;
     CREATE TABLE IF NOT EXISTS damaged (id INTEGER NOT NULL, found_ms INTEGER NOT NULL, what TEXT NOT NULL, bytes BLOB NOT NULL) STRICT;
     CREATE TABLE IF NOT EXISTS tail (one INTEGER PRIMARY KEY CHECK (one = 1), done INTEGER NOT NULL, upto INTEGER NOT NULL, cursor INTEGER NOT NULL, sealed INTEGER NOT NULL) STRICT;
+    CREATE TABLE IF NOT EXISTS feed (name TEXT PRIMARY KEY, row INTEGER NOT NULL, block INTEGER NOT NULL, skipped INTEGER NOT NULL) STRICT;
+    CREATE TABLE IF NOT EXISTS parked (line TEXT PRIMARY KEY, reason TEXT NOT NULL, at_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID;
+    CREATE TABLE IF NOT EXISTS floor (one INTEGER PRIMARY KEY CHECK (one = 1), ms INTEGER NOT NULL) STRICT;
     INSERT OR IGNORE INTO tail VALUES (1, 0, 0, 0, 0);
     PRAGMA user_version = ${FORMAT};
     COMMIT;`)

@@ -40,6 +40,10 @@ export class Tail {
   unfolded = 0
   /** Rows that could not be read to their end when the store was opened. */
   unreadable = 0
+  /** Sealed rows after this one are kept: the feed still wants them. Whoever lowers or raises it calls `clearAgain`. */
+  keptAfter = Number.MAX_SAFE_INTEGER
+  /** Told of the bytes of each row committed. */
+  onWritten: ((bytes: number) => void) | null = null
   private readonly db: Database.Database
   private readonly insert: Row<unknown>
   private readonly fold: { readonly replace: Row<unknown>; readonly remove: Row<unknown> }
@@ -50,6 +54,7 @@ export class Tail {
   private pendingBytes = 0
   private pendingRows = 0
   private clearing: boolean
+  private fedNobody = false
 
   constructor(db: Database.Database) {
     this.db = db
@@ -116,6 +121,7 @@ export class Tail {
   /** After a frame is committed. */
   written(frame: Buffer, nowMs: number): void {
     this.oldestMs ??= nowMs
+    this.onWritten?.(frame.length)
     const large = frame.length >= LARGE_ROW
     if (large) this.foldNow()
     this.nextRow++
@@ -161,8 +167,17 @@ export class Tail {
 
   /** Takes away some sealed inbox rows; true when there are more. */
   clearSome(): boolean {
-    if (this.clearing) this.clearing = this.clear.run(this.done).changes > 0
+    if (this.keptAfter === Number.MAX_SAFE_INTEGER && !this.fedNobody) {
+      // Cleared without a feed: whoever is fed again later is to get the blocks again.
+      this.db.exec('UPDATE feed SET block = 0 WHERE block <> 0')
+      this.fedNobody = true
+    }
+    if (this.clearing) this.clearing = this.clear.run(Math.min(this.done, this.keptAfter)).changes > 0
     return this.clearing
+  }
+
+  clearAgain(): void {
+    this.clearing = true
   }
 
   find(signal: number, sourceMs: number): number | undefined {

@@ -1,6 +1,8 @@
 /**
  * Readings from an MQTT broker somebody else runs, 3.1.1 or 5. The session there is persistent, so what arrives while we are
- * away waits for us, and a message is acknowledged only when `take` has returned: then it is on our disk.
+ * away waits for us, and a message is acknowledged only when `offer` has answered: then it is on our disk. The library handles one
+ * message at a time, yet all of one turn of the event loop go into one commit: their acknowledgements are written to a stream that
+ * is held back (corked) until the commit is done, and thrown away with the connection when it fails.
  *
  * Every connection is a client object of its own, thrown away when the connection ends. The library writes acknowledgements
  * to whatever connection it holds at the time, so an old handler could acknowledge another message of the next session; a
@@ -16,8 +18,10 @@ export interface AnyBrokerParts {
   readonly url: string
   readonly prefix: string
   readonly clock: Clock
-  /** Returns when the message is ours; throws when the store cannot take it. Must not wait: keep-alive waits behind it (A3). */
-  readonly take: (m: Message) => void
+  /** Answers null when the message is ours, an error when the store cannot take it; at once or by the end of the turn: keep-alive waits behind it. */
+  readonly offer: (m: Message, done: (refused: Error | null) => void) => void
+  /** Topics outside the prefix that are wanted as well. */
+  readonly foreignTopics?: () => readonly string[]
   readonly username?: string
   readonly password?: string
   /** PEM. */
@@ -38,6 +42,8 @@ export interface AnyBrokerParts {
 export interface AnyBroker {
   status(): Health['brokers'][number]
   counters(): readonly Counter[]
+  /** Asks for foreign topics that have been added, and lets those go that are no longer wanted. */
+  follow(): void
   stop(options: { readonly withinMs: number }): Promise<void>
 }
 
@@ -61,7 +67,11 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
   let state: 'connected' | 'connecting' | 'down' = 'connecting'
   let detail = 'not connected yet'
   let failures = 0
-  let everSubscribed = false
+  /** Filters the session at the broker holds. */
+  const held = new Set<string>()
+  let refusedTopics: string[] = []
+  /** Offered and not answered yet. */
+  let pending = 0
   let stopped = false
   let timer: NodeJS.Timeout | undefined
   let deadline: NodeJS.Timeout | undefined
@@ -102,24 +112,37 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
     client.handleMessage = (packet, done) => {
       // Packets already read when a connection ended must neither be taken nor acknowledged: the broker sends them again.
       if (current !== client || !client.connected) return
-      try {
-        const payload = typeof packet.payload === 'string' ? Buffer.from(packet.payload, 'utf8') : packet.payload
-        parts.take({ topic: packet.topic, payload, receivedMs: clock.nowMs(), retained: packet.retain, site: null, broker: name })
-      } catch (e) {
-        n.held++
-        // [MQTT-4.4.0-1] what is not acknowledged comes back only after a reconnect, so this connection has to end (A4).
-        return lose(client, `a message was held: ${e instanceof Error ? e.message : String(e)}`, 'gently')
-      }
-      n.messages++
-      failures = 0
-      done()
+      const payload = typeof packet.payload === 'string' ? Buffer.from(packet.payload, 'utf8') : packet.payload
+      const { stream } = client
+      let atOnce = true
+      if (pending++ === 0) stream.cork()
+      parts.offer({ topic: packet.topic, payload, receivedMs: clock.nowMs(), retained: packet.retain, site: null, broker: name }, (refused) => {
+        if (current !== client) return
+        pending--
+        if (refused) {
+          n.held++
+          // [MQTT-4.4.0-1] what is not acknowledged comes back only after a reconnect, so this connection has to end (A4). With
+          // its acknowledgement already behind the cork it ends at once, so that the cork never opens.
+          if (atOnce && pending === 0) stream.uncork()
+          return lose(client, `a message was held: ${refused.message}`, atOnce && pending === 0 ? 'gently' : 'at once')
+        }
+        n.messages++
+        failures = 0
+        if (pending === 0) stream.uncork()
+      })
+      atOnce = false
+      if (current === client) done()
     }
     client.on('connect', (connack) => {
       if (current !== client) return
       n.connects++
       connects = [...connects, clock.steadyMs()].slice(-LOOPING_CONNECTS - 1)
-      // The first time also with a session present: it may hold the filter of other settings.
-      if (connack.sessionPresent && everSubscribed) return arrived()
+      // A session that was there before our first connection may hold the filters of other settings.
+      if (!connack.sessionPresent) held.clear()
+      if (held.has(filter)) {
+        arrived()
+        return askForeign(client)
+      }
       subscribe(client)
     })
     client.on('error', (e) => {
@@ -146,8 +169,29 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
       clearTimeout(deadline)
       const code = granted?.[0]?.qos
       if (e || code === undefined || code >= 128) return lose(client, `the broker refuses the subscription to ${filter}${e ? `: ${e.message}` : ''}`)
-      everSubscribed = true
+      held.add(filter)
       arrived(code === 0 ? ', but only at QoS 0: messages sent while we are away are lost' : '')
+      askForeign(client)
+    })
+  }
+
+  /** One after the other; one that is refused is told and does not cost the connection. */
+  const askForeign = (client: MqttClient): void => {
+    const wanted = new Set(parts.foreignTopics?.() ?? [])
+    refusedTopics = refusedTopics.filter((t) => wanted.has(t))
+    for (const t of held) {
+      if (t === filter || wanted.has(t)) continue
+      held.delete(t)
+      client.unsubscribe(t)
+    }
+    const next = [...wanted].find((t) => !held.has(t) && !refusedTopics.includes(t))
+    if (next === undefined) return
+    client.subscribe(next, { qos: 1, ...(parts.protocol === 5 && { rap: false, rh: 1 }) }, (e, answers) => {
+      if (current !== client) return
+      const code = answers?.[0]?.qos
+      if (e || code === undefined || code >= 128) refusedTopics.push(next)
+      else held.add(next)
+      askForeign(client)
     })
   }
 
@@ -161,6 +205,8 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
   const lose = (client: MqttClient, why: string, how: 'gently' | 'at once' = 'at once'): void => {
     if (current !== client) return
     current = null
+    pending = 0
+    refusedTopics = []
     clearTimeout(deadline)
     discard(client, how)
     n.lost++
@@ -178,7 +224,15 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
 
   open()
   return {
-    status: () => ({ name, state, detail }),
+    status: () => ({
+      name,
+      state,
+      detail:
+        refusedTopics.length > 0 && state === 'connected' ? `${detail}; it refuses ${refusedTopics.slice(0, 3).join(', ')}${refusedTopics.length > 3 ? ' and more' : ''}` : detail,
+    }),
+    follow() {
+      if (current && state === 'connected') askForeign(current)
+    },
     counters: () => [
       { name: 'anyBrokerMessages', value: n.messages, what: `Messages taken from ${name} and acknowledged.` },
       { name: 'anyBrokerHeld', value: n.held, what: `Messages not acknowledged because the history could not take them; ${name} sends them again.` },
@@ -191,6 +245,8 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
       stopped = true
       clearTimeout(timer)
       clearTimeout(deadline)
+      // What has been offered is answered by the end of this turn; ending the stream before would open the cork.
+      if (pending > 0) await new Promise((resolve) => setImmediate(resolve))
       const client = current
       // From here on nothing is taken any more; what was not acknowledged waits in the session.
       current = null

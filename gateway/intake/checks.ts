@@ -3,9 +3,11 @@
  * raw reading, signal) -> reading and next state; further quality tests take their place in `assess` and keep what they
  * must remember in `SignalState`.
  */
+import { convert } from '../site/convert.ts'
 import { QUANTITIES } from '../site/quantity.ts'
 import { keyOf, type ClockState, type Quality, type QcFlag, type QualitySub, type Reading } from '../site/reading.ts'
 import type { Signal } from '../site/site.ts'
+import { UNITS } from '../site/units.ts'
 import type { RawReading } from './payload.ts'
 import { reject, shown, type Reject } from './reject-codes.ts'
 
@@ -25,6 +27,8 @@ export const CLOCK_LIMITS: ClockLimits = { maxFutureMs: 120_000, maxAgeMs: 7 * 8
 export interface SignalSpec {
   readonly key: string
   readonly isState: boolean
+  /** UCUM. */
+  readonly unit: string
   readonly low: number
   readonly high: number
   /** Older than this on arrival is late: two reports, or one and two minutes for the link, whichever is more. */
@@ -34,6 +38,7 @@ export interface SignalSpec {
 export const specOf = (site: string, s: Signal): SignalSpec => ({
   key: keyOf(site, s.id),
   isState: QUANTITIES[s.quantity].kind === 'state',
+  unit: s.unit,
   low: s.range[0],
   high: s.range[1],
   liveWithinMs: Math.max(2 * s.reportEveryMs, s.reportEveryMs + 120_000),
@@ -104,10 +109,11 @@ export type Judged = { readonly ok: true; readonly news: 'new' | 'repeat' | 'con
 /** Messages without a time that arrive within the same millisecond are told apart by counting on from the last one, this far at most. */
 const MOST_COUNTED_ON_MS = 10_000
 
-/** Judges one reading. Rejects NOT_A_NUMBER for true or false on a signal that is no state. */
+/** Judges one reading. Rejects NOT_A_NUMBER for true or false on a signal that is no state, and UNIT. */
 export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: SignalSpec, arrival: Arrival): Judged {
   if (typeof raw.value === 'boolean' && !spec.isState) return reject('NOT_A_NUMBER', `${shown(raw.signal)} is true or false, but measures a quantity: send its figure`)
-  const value = typeof raw.value === 'boolean' ? Number(raw.value) : raw.value
+  const value = typeof raw.value === 'boolean' ? Number(raw.value) : raw.unit === undefined ? raw.value : inUnit(raw.value, raw.unit, spec.unit)
+  if (value === undefined) return reject('UNIT', `${shown(raw.signal)} is in "${shown(spec.unit)}" and was sent in another unit that cannot be turned into it`)
   const known = stamp.sourceMs === state.newestMs
   const repeat = known && value === state.newestValue
   const ours = stamp.clock !== 'ok' && stamp.sourceMs === arrival.receivedMs
@@ -123,6 +129,12 @@ export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: S
   const givenMs = ours && !repeat ? sourceMs : state.givenMs
   if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs } }
   return { ok: true, news, reading, state: givenMs === state.givenMs ? state : { ...state, givenMs } }
+}
+
+/** The figure in the signal's unit; undefined: there is no way from one to the other. Its display text is taken for the unit itself. */
+function inUnit(value: number | null, from: string, to: string): number | null | undefined {
+  if (value === null || from === to || from === UNITS[to]?.text) return value
+  return convert(value, from, to) ?? undefined
 }
 
 interface Worth {

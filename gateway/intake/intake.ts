@@ -1,8 +1,9 @@
 /**
  * The one way in for readings, whichever broker they come through: topic, payload, checks, durable store, then the rest of
- * the house. `take` is synchronous, and when it returns the message is ours and may be acknowledged; it throws only when the
- * store cannot take the readings, and then nothing of the message has been counted, stored, told or remembered, so that the
- * same message can come again.
+ * the house. What is offered within one turn of the event loop is committed as one transaction at its end, and each message
+ * is answered after that: then it is ours and may be acknowledged. It is refused only when the store cannot take the
+ * readings, and then nothing of the whole group has been counted, stored, told or remembered, so that the same messages can
+ * come again. Waiting for nothing but the end of the turn makes no message later; a busy turn costs one commit, not many.
  *
  * Two sums always hold, and a test says so:
  *   messages = accepted + refused + held
@@ -12,16 +13,20 @@ import type { Clock } from '../clock.ts'
 import type { AppendResult, DurableHistory } from '../history/history.ts'
 import type { Counter, Health } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
+import { forecast, type Forecast, type MonthUse } from '../site/data-plan.ts'
 import type { Site } from '../site/site.ts'
 import { CLOCK_LIMITS } from './checks.ts'
-import { judgeMessage, undoAll } from './checks-message.ts'
+import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
+import { CLOCK_TOLD_MS } from './clock-offset.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'
 import type { Message } from './message.ts'
+import { readMapped } from './mapping.ts'
 import { PAYLOAD_LIMITS, readPayload, type BadReading, type RawReading } from './payload.ts'
+import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
 import { shown, type RejectCode } from './reject-codes.ts'
 import { readTopic } from './topic.ts'
-import { createTracks, type SiteTracks } from './tracks.ts'
+import { addToMonth, createTracks, type SiteTracks } from './tracks.ts'
 import { createUnassigned, type UnassignedSignal } from './unassigned.ts'
 
 export interface IntakeParts {
@@ -43,23 +48,42 @@ export interface IntakeParts {
   readonly maxAgeMs?: number
 }
 
-/** What one site sent since start. */
+/** What one site sent. */
 export interface SiteTraffic {
   readonly site: string
   readonly heardMs: number | null
+  /** Since start. */
   readonly messages: number
   readonly bytes: number
+  /** This calendar month (UTC), and how it goes on; null: nothing yet. */
+  readonly month: (MonthUse & Forecast) | null
+  /** ms the clock of its controllers is behind ours, the way included; negative: ahead; null: not known. */
+  readonly clockBehindMs: number | null
+  readonly clockDriftMsPerDay: number | null
 }
 
 export interface Intake {
-  /** Takes one message. Throws StoreRefused, and nothing else. */
+  /**
+   * Takes one message; `done` is called after the commit, with null when the message is ours and with StoreRefused when it must not
+   * be acknowledged, in the order of the offers. `done` must not throw.
+   */
+  offer(m: Message, done: (refused: StoreRefused | null) => void): void
+  /** Commits what has been offered, now. */
+  flush(): void
+  /** Takes one message and commits it before it returns. Throws StoreRefused, and nothing else. */
   take(m: Message): void
+  /** Is this topic, outside our own form, mapped by that site? */
+  maps(topic: string, site: string): boolean
+  /** Topics outside our prefix that site files map; brokers have to be asked for them. */
+  foreignTopics(): readonly string[]
   counters(): readonly Counter[]
   /** For the health page: refusals by code, messages and single readings together, and the newest example of each kind. */
   quarantine(): Pick<Health, 'rejected' | 'rejects'>
   quarantineEntries(): readonly QuarantineEntry[]
   unassigned(): readonly UnassignedSignal[]
   traffic(): readonly SiteTraffic[]
+  /** Month counts of an earlier run, to go on from; call before the first message. */
+  resumeMonth(site: string, use: MonthUse): void
   /** Sentences for the health page; empty: all well. */
   troubles(): readonly string[]
 }
@@ -70,12 +94,33 @@ export class StoreRefused extends Error {
 }
 
 const NOTHING: AppendResult = { stored: 0, duplicate: 0, conflict: 0 }
+/** A group of so many readings is committed without waiting for the end of the turn. */
+const GROUP_READINGS = 4000
+const GROUP_MESSAGES = 1000
+
+/** A message that has been judged and waits for the commit. */
+interface Staged {
+  readonly m: Message
+  readonly from: SiteTracks
+  readonly raws: readonly RawReading[]
+  readonly bad: readonly BadReading[]
+  readonly judged: JudgedMessage
+  readonly formerWallMs: number | null
+  readonly doubled: number
+  readonly missing: number
+}
+
+interface Offered {
+  /** null: refused and put in quarantine, only to be acknowledged in its turn. */
+  readonly staged: Staged | null
+  readonly done: (refused: StoreRefused | null) => void
+}
 
 export function createIntake(parts: IntakeParts): Intake {
   const { history, prefix, clock } = parts
   const limits = { ...PAYLOAD_LIMITS, maxBytes: parts.maxBytes ?? PAYLOAD_LIMITS.maxBytes }
   const clockLimits = { ...CLOCK_LIMITS, maxAgeMs: parts.maxAgeMs ?? CLOCK_LIMITS.maxAgeMs }
-  const tracks = createTracks(parts.sites, parts.seed ?? (() => undefined))
+  const tracks = createTracks(parts.sites, parts.seed ?? (() => undefined), prefix)
   const quarantine = createQuarantine()
   const unassigned = createUnassigned()
   const n = emptyLedger()
@@ -85,9 +130,11 @@ export function createIntake(parts: IntakeParts): Intake {
   const note = (m: Message, code: RejectCode, pattern: string, detail: string): void =>
     quarantine.note(code, shown(pattern, 160), { topic: shown(m.topic, 160), detail, bytes: m.payload.length, atMs: m.receivedMs })
 
-  const refuse = (m: Message, code: RejectCode, detail: string, pattern = m.topic): void => {
+  const refuse = (m: Message, code: RejectCode, detail: string, pattern = m.topic): null => {
+    n.messages++
     n.refused++
     note(m, code, pattern, detail)
+    return null
   }
 
   /** Whatever a listener does, the message has to be taken or acknowledged all the same. */
@@ -99,6 +146,7 @@ export function createIntake(parts: IntakeParts): Intake {
   const heard = (from: SiteTracks, m: Message): void => {
     from.messages++
     from.bytes += m.payload.length + m.topic.length
+    addToMonth(from, m)
     if (m.retained) return
     if (from.heardMs === null || m.receivedMs > from.heardMs) from.heardMs = m.receivedMs
     try {
@@ -117,45 +165,92 @@ export function createIntake(parts: IntakeParts): Intake {
     }
   }
 
-  const take = (m: Message): void => {
-    const topic = readTopic(m.topic, prefix)
+  let waiting: Offered[] = []
+  let waitingReadings = 0
+  let planned: NodeJS.Immediate | null = null
+
+  /** Reads and judges; null: refused whole, and that is settled. */
+  const stage = (m: Message): Staged | null => {
+    const mapped = tracks.foreign(m.topic)
+    const topic = mapped ? ({ ok: true, site: mapped.site, signal: null } as const) : readTopic(m.topic, prefix)
     const from = topic.ok ? tracks.of(topic.site) : undefined
     const theirs = topic.ok && m.site !== null && m.site !== topic.site
     if (from && !theirs) heard(from, m)
-    n.messages++
     if (!topic.ok) return refuse(m, topic.code, topic.detail)
     if (theirs) return refuse(m, 'WRONG_SITE', `the credential of ${shown(m.site ?? '')} published to ${shown(topic.site)}`)
     if (!from) return refuse(m, 'UNKNOWN_SITE', `no site file has the id ${shown(topic.site)}`, `${prefix}/${topic.site}/+`)
-    const payload = readPayload(topic.signal, m.payload, limits)
+    const { naive } = from.site.clock
+    const payload = mapped ? readMapped(mapped.topic, m.payload, limits, naive) : readPayload(topic.signal, m.payload, limits, naive)
     if (!payload.ok) return refuse(m, payload.code, payload.detail)
-    store(m, from, payload.readings, payload.bad)
+    const formerWallMs = from.wallMs
+    const { raws, lastMs, doubled, missing } = placed(payload.readings, from.site, formerWallMs, m.receivedMs)
+    if (lastMs !== null) from.wallMs = lastMs
+    const judged = judgeMessage(from.signals, raws, m, clockLimits)
+    return { m, from, raws, bad: payload.bad, judged, formerWallMs, doubled, missing }
   }
 
-  const store = (m: Message, from: SiteTracks, raws: readonly RawReading[], bad: readonly BadReading[]): void => {
-    const judged = judgeMessage(from.signals, raws, m, clockLimits)
-    const { batch } = judged
+  const offer = (m: Message, done: Offered['done']): void => {
+    const staged = stage(m)
+    waiting.push({ staged, done })
+    waitingReadings += staged?.judged.batch.length ?? 0
+    if (waitingReadings >= GROUP_READINGS || waiting.length >= GROUP_MESSAGES) flush()
+    else planned ??= setImmediate(flush)
+  }
+
+  const flush = (): void => {
+    if (planned) clearImmediate(planned)
+    planned = null
+    const group = waiting
+    waiting = []
+    waitingReadings = 0
+    if (group.length === 0) return
+    const first = group.length === 1 ? group[0]?.staged?.judged.batch : undefined
+    const batch = first ?? group.flatMap((g) => g.staged?.judged.batch ?? [])
     let result = NOTHING
     try {
       if (batch.length > 0) result = history.commit(batch)
     } catch (e) {
-      // The message will come again, and must then look as new as it does now: otherwise its readings would be stored as
-      // late ones and no alarm would ever see them.
-      undoAll(judged)
-      n.held++
-      refusing ??= { sinceMs: clock.nowMs(), why: e instanceof Error ? e.message : String(e) }
-      throw new StoreRefused(`history cannot take ${batch.length} readings of ${from.site.id}: ${e instanceof Error ? e.message : String(e)}`, { cause: e })
+      return holdAll(group, batch.length, e)
     }
     if (batch.length > 0) refusing = null
+    n.stored += result.stored
+    n.duplicate += result.duplicate
+    n.conflict += result.conflict
+    for (const { staged, done } of group) {
+      if (staged) settle(staged, result.stored > 0)
+      done(null)
+    }
+  }
+
+  /** The messages will come again, and must then look as new as they did: otherwise their readings would be stored as late ones and no alarm would ever see them. */
+  const holdAll = (group: readonly Offered[], readings: number, e: unknown): void => {
+    const why = e instanceof Error ? e.message : String(e)
+    refusing ??= { sinceMs: clock.nowMs(), why }
+    for (const { staged } of group.toReversed()) {
+      if (!staged) continue
+      undoAll(staged.judged)
+      staged.from.wallMs = staged.formerWallMs
+      n.messages++
+      n.held++
+    }
+    const refused = new StoreRefused(`history cannot take ${readings} readings: ${why}`, { cause: e })
+    for (const { staged, done } of group) done(staged ? refused : null)
+  }
+
+  const settle = ({ m, from, raws, bad, judged, doubled, missing }: Staged, someStored: boolean): void => {
+    const { batch } = judged
+    n.messages++
     n.accepted++
     n.readings += raws.length + bad.length
-    n.stored += result.stored
-    n.duplicate += result.duplicate + judged.repeats
-    n.conflict += result.conflict
+    n.duplicate += judged.repeats
     n.rejected += bad.length + judged.bad.length + judged.strangers.length
+    n.wallDoubled += doubled
+    n.wallMissing += missing
     for (const r of batch) {
       if (!r.live) n.late++
       if (r.clock === 'suspect') n.suspect++
     }
+    if (!m.retained) noteClock(from, raws, m.receivedMs)
     const base = `${prefix}/${from.site.id}`
     for (const list of [bad, judged.bad]) for (const r of list) note(m, r.code, from.signals.has(r.signal) ? `${base}/${r.signal}` : base, r.detail)
     for (const r of judged.strangers) {
@@ -164,11 +259,44 @@ export function createIntake(parts: IntakeParts): Intake {
     }
     // The store says how many were new, not which. Live ones have not been judged before, whatever the store knew of them (a
     // retained copy may have come first). Late ones are told when any were new: one told again changes nothing.
-    tell(result.stored > 0 ? judged.news : judged.news.filter((r) => r.live))
+    tell(someStored ? judged.news : judged.news.filter((r) => r.live))
   }
 
+  /** The clock of the sender shows in the newest time it sent. */
+  const noteClock = (from: SiteTracks, raws: readonly RawReading[], receivedMs: number): void => {
+    let newest = Number.NEGATIVE_INFINITY
+    for (const r of raws) if (r.sentMs !== null && r.sentMs > newest) newest = r.sentMs
+    if (newest >= clockLimits.notBeforeMs) from.clock.note(newest, receivedMs)
+  }
+
+  const traffic = (): readonly SiteTraffic[] =>
+    tracks.all().map((t) => ({
+      site: t.site.id,
+      heardMs: t.heardMs,
+      messages: t.messages,
+      bytes: t.bytes,
+      month: t.month && { ...t.month, ...forecast(t.month, clock.nowMs(), t.site.dataPlanMb) },
+      clockBehindMs: t.clock.behindMs(),
+      clockDriftMsPerDay: t.clock.driftMsPerDay(),
+    }))
+
   return {
-    take,
+    offer,
+    flush,
+    take(m) {
+      flush()
+      let refused: StoreRefused | null = null
+      offer(m, (r) => (refused = r))
+      flush()
+      // oxlint-disable-next-line no-unnecessary-condition -- set in the call above
+      if (refused) throw refused as StoreRefused
+    },
+    maps: (topic, site) => tracks.foreign(topic)?.site === site,
+    foreignTopics: () => tracks.foreignTopics(),
+    resumeMonth(site, use) {
+      const t = tracks.of(site)
+      if (t && t.month === null) t.month = use
+    },
     counters: () => [
       ...ledgerCounters(n),
       { name: 'quarantineEntries', value: quarantine.entries().length, bound: quarantine.bound, what: 'Kinds of refusal remembered; the one unseen for longest makes room.' },
@@ -187,14 +315,34 @@ export function createIntake(parts: IntakeParts): Intake {
     }),
     quarantineEntries: () => quarantine.entries(),
     unassigned: () => unassigned.list(),
-    traffic: () => tracks.all().map((t) => ({ site: t.site.id, heardMs: t.heardMs, messages: t.messages, bytes: t.bytes })),
+    traffic,
     troubles: () => [
       ...(refusing
         ? [
             `The history takes no readings since ${Math.round((clock.nowMs() - refusing.sinceMs) / 1000)} s (${refusing.why}): nothing is acknowledged, senders keep their messages.`,
           ]
         : []),
+      ...tracks.faults(),
+      ...shortened(tracks.all().flatMap((t) => clockTrouble(t.site.id, t.clock.behindMs()) ?? [])),
+      ...shortened(traffic().flatMap((t) => planTrouble(t) ?? [])),
       ...(n.listenerFailed > 0 ? [`A part behind intake failed ${n.listenerFailed} times on readings that are stored: ${listenerFault}.`] : []),
     ],
   }
+}
+
+/** Many sites with the same fault must not push everything else off the page. */
+const MOST_SENTENCES = 5
+const shortened = (all: readonly string[]): readonly string[] =>
+  all.length <= MOST_SENTENCES ? all : [...all.slice(0, MOST_SENTENCES), `... and ${all.length - MOST_SENTENCES} more sites with the same.`]
+
+function clockTrouble(site: string, behindMs: number | null): string | null {
+  if (behindMs === null || Math.abs(behindMs) <= CLOCK_TOLD_MS) return null
+  const size = Math.abs(behindMs)
+  const text = size >= 5_400_000 ? `${(size / 3_600_000).toFixed(1)} h` : size >= 120_000 ? `${(size / 60_000).toFixed(0)} min` : `${(size / 1000).toFixed(0)} s`
+  return `The clock of site ${site} is ${text} ${behindMs > 0 ? 'behind' : 'ahead'}: set it, or say so in its site file (clock: { ${behindMs > 0 ? 'behind' : 'ahead'}: ... }).`
+}
+
+function planTrouble(t: SiteTraffic): string | null {
+  if (!t.month || t.month.ofPlan === null || t.month.ofPlan <= 1) return null
+  return `Site ${t.site} will send about ${Math.round(t.month.monthMb ?? 0)} MB this month, ${Math.round(t.month.ofPlan * 100)} % of its data plan.`
 }

@@ -13,6 +13,8 @@ export interface Ledger {
   rejected: number
   late: number
   suspect: number
+  wallDoubled: number
+  wallMissing: number
   listenerFailed: number
 }
 
@@ -28,6 +30,8 @@ export const emptyLedger = (): Ledger => ({
   rejected: 0,
   late: 0,
   suspect: 0,
+  wallDoubled: 0,
+  wallMissing: 0,
   listenerFailed: 0,
 })
 
@@ -43,6 +47,11 @@ const WORDS: Readonly<Record<keyof Ledger, readonly [name: string, what: string]
   rejected: ['readingsRejected', 'Readings that could not be used; see the quarantine for the reasons.'],
   late: ['readingsLate', 'Readings kept as history only: late, retained or out of order.'],
   suspect: ['readingsClockSuspect', 'Readings whose time was not believed; they carry the time they arrived.'],
+  wallDoubled: ['wallClockDoubled', 'Rows in local time that fell into the hour the autumn change repeats; which of the two was told by their order.'],
+  wallMissing: [
+    'wallClockMissing',
+    'Rows in local time that fell into the hour the spring change leaves out: that clock was not put forward. Taken as if it had still to be; check its times.',
+  ],
   listenerFailed: ['listenerFailed', 'Times something behind intake failed on a message that had been taken.'],
 }
 

@@ -11,6 +11,8 @@ export interface Tally {
   retainDropped: number
   dropped: number
   libraryFailed: number
+  slowed: number
+  tlsFailed: number
 }
 
 export const WORDS: Readonly<Record<keyof Tally, readonly [name: string, what: string]>> = {
@@ -24,5 +26,7 @@ export const WORDS: Readonly<Record<keyof Tally, readonly [name: string, what: s
   subscribeRefused: ['brokerSubscribeRefused', 'Subscriptions refused: wildcards, other sites, or too many.'],
   retainDropped: ['brokerRetainDropped', 'Messages sent to be retained; taken as ordinary ones.'],
   dropped: ['brokerDropped', 'Sessions ended because their credential was revoked or made anew.'],
+  slowed: ['brokerSlowed', 'Messages answered later because their connection sends more than its share; it is read more slowly, nothing is lost.'],
+  tlsFailed: ['brokerTlsFailed', 'TLS connections that did not come about: no TLS spoken, or too old, or the certificate not believed.'],
   libraryFailed: ['brokerLibraryFailed', 'Faults inside the broker library that belong to no connection.'],
 }

@@ -6,7 +6,8 @@
  * library keeps both in memory without a bound. A message is on our disk before its PUBACK, so nobody needs them.
  */
 import type { EventEmitter } from 'node:events'
-import { createServer, type AddressInfo, type Socket } from 'node:net'
+import { createServer, type AddressInfo, type Server, type Socket } from 'node:net'
+import { createServer as createTlsServer, type Server as TlsServer } from 'node:tls'
 import { Aedes, type AuthenticateError, type Client } from 'aedes'
 import type { Clock } from '../clock.ts'
 import type { Counter, Health } from '../port.ts'
@@ -14,6 +15,7 @@ import type { Credentials } from './credentials.ts'
 import type { Message } from './message.ts'
 import { createDoor, type DoorLimits } from './own-broker-door.ts'
 import { createSessions, type Session } from './own-broker-sessions.ts'
+import { createPace } from './pace.ts'
 import { createPacketGuard, guardSocket, type PacketGuard } from './packet-guard.ts'
 import { WORDS, type Tally } from './own-broker-tally.ts'
 import { readTopic } from './topic.ts'
@@ -25,8 +27,12 @@ export interface OwnBrokerParts {
   readonly prefix: string
   readonly clock: Clock
   readonly credentials: Pick<Credentials, 'verify' | 'stamp' | 'refresh' | 'fault'>
-  /** Returns when the message is ours; throws when the store cannot take it. */
-  readonly take: (m: Message) => void
+  /** Answers null when the message is ours, an error when the store cannot take it; in the order of the offers. */
+  readonly offer: (m: Message, done: (refused: Error | null) => void) => void
+  /** Topics outside the prefix that a site may publish to, because its site file maps them. */
+  readonly maps?: (topic: string, site: string) => boolean
+  /** A second listener, for TLS. */
+  readonly tls?: { readonly port: number; readonly cert: string; readonly key: string }
   readonly limits?: Partial<OwnBrokerLimits>
 }
 
@@ -35,6 +41,9 @@ export interface OwnBrokerLimits extends DoorLimits {
   readonly packetBytes: number
   readonly connections: number
   readonly subscriptions: number
+  /** Messages a second of one connection in the long run, and how many may come at once. Beyond it we read more slowly; nothing is lost. */
+  readonly messagesPerS: number
+  readonly burst: number
   /** A connection that has been quiet for so long is closed; keep-alive usually finds out earlier. */
   readonly idleMs: number
   /** How often revoked credentials are looked for. */
@@ -46,6 +55,8 @@ const LIMITS: OwnBrokerLimits = {
   connections: 5000,
   connectionsPerSite: 8,
   subscriptions: 20,
+  messagesPerS: 2000,
+  burst: 20_000,
   failuresPerUser: 5,
   failuresPerAddress: 60,
   idleMs: 2 * 3_600_000,
@@ -58,6 +69,8 @@ const STRANGER_BYTES = 16 * 1024
 export interface OwnBroker {
   readonly host: string
   readonly port: number
+  /** null: no TLS listener. */
+  readonly tlsPort: number | null
   status(): Health['brokers'][number]
   counters(): readonly Counter[]
   troubles(): readonly string[]
@@ -87,12 +100,14 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     retainDropped: 0,
     dropped: 0,
     libraryFailed: 0,
+    slowed: 0,
+    tlsFailed: 0,
   }
   let stopping = false
 
   const isOwn = (topic: string, site: string): boolean => {
     const read = readTopic(topic, prefix)
-    return read.ok && read.site === site
+    return (read.ok && read.site === site) || parts.maps?.(topic, site) === true
   }
 
   const broker = new Aedes({
@@ -122,7 +137,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
       void door.admit(knock).then(
         (answer) => {
           if (answer.ok && !socket.destroyed && !stopping) {
-            sessions.open(client, knock.user, answer.stamp)
+            sessions.open(client, knock.user, answer.stamp, createPace(limits.messagesPerS, limits.burst))
             const guard = sockets.get(socket)
             if (guard) guard.limit = limits.packetBytes
             n.connects++
@@ -147,27 +162,31 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
       const session = sessions.of(client)
       if (!client || !session || session.silenced || stopping) return done(new Error('this session is ending'))
       const ours = isOwn(packet.topic, session.site)
-      try {
-        parts.take({ topic: packet.topic, payload: bytesOf(packet.payload), receivedMs: clock.nowMs(), retained: false, site: session.site, broker: NAME })
-      } catch {
-        n.held++
-        session.silenced = true
-        // No PUBACK, and the connection ends: by the protocol the site sends the message again when it is back (A4).
-        return done(new Error('the history cannot take readings now'))
-      }
-      if (packet.retain) {
-        packet.retain = false
-        n.retainDropped++
-      }
-      if (!ours) {
-        // [MQTT-3.3.5-2] leaves two ways with a PUBLISH that is not allowed: acknowledge it, or close. Closing would make a
-        // site that sends one wrong topic send it again for ever, with its good messages stuck behind it; so it is
-        // acknowledged, counted by intake as WRONG_SITE or TOPIC, and goes nowhere.
-        n.wrongSite++
-        packet.topic = NOWHERE
-        packet.payload = Buffer.alloc(0)
-      }
-      done(null)
+      parts.offer({ topic: packet.topic, payload: bytesOf(packet.payload), receivedMs: clock.nowMs(), retained: false, site: session.site, broker: NAME }, (refused) => {
+        if (refused) {
+          n.held++
+          session.silenced = true
+          // No PUBACK, and the connection ends: by the protocol the site sends the message again when it is back (A4).
+          return done(new Error('the history cannot take readings now'))
+        }
+        if (packet.retain) {
+          packet.retain = false
+          n.retainDropped++
+        }
+        if (!ours) {
+          // [MQTT-3.3.5-2] leaves two ways with a PUBLISH that is not allowed: acknowledge it, or close. Closing would make a
+          // site that sends one wrong topic send it again for ever, with its good messages stuck behind it; so it is
+          // acknowledged, counted by intake as WRONG_SITE or TOPIC, and goes nowhere.
+          n.wrongSite++
+          packet.topic = NOWHERE
+          packet.payload = Buffer.alloc(0)
+        }
+        // The library reads on only when all it has read is answered, so an answer that waits slows the sender down.
+        const waitMs = session.pace.waitMs(clock.steadyMs())
+        if (waitMs <= 0) return done(null)
+        n.slowed++
+        setTimeout(() => done(null), waitMs)
+      })
     },
 
     authorizeSubscribe(client, subscription, done) {
@@ -208,34 +227,54 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   emitter.on('error', () => n.libraryFailed++)
   await broker.listen()
 
-  const server = createServer({ noDelay: true }, (socket) => {
+  const serve = (socket: Socket): void => {
+    if (sockets.size >= limits.connections) {
+      n.overLimit++
+      socket.destroy()
+      return
+    }
     const guard = createPacketGuard(STRANGER_BYTES)
     sockets.set(socket, guard)
     socket.once('close', () => sockets.delete(socket))
     socket.setTimeout(limits.idleMs, () => socket.destroy())
     guardSocket(socket, guard, () => n.tooLarge++)
     broker.handle(socket)
-  })
-  server.maxConnections = limits.connections
-  server.on('drop', () => n.overLimit++)
-  await new Promise<void>((resolve, fail) => {
-    server.once('error', fail)
-    server.listen(parts.port, parts.host, () => {
-      server.off('error', fail)
-      resolve()
-    })
-  }).catch(async (e: unknown) => {
+  }
+  const server = createServer({ noDelay: true }, serve)
+  const closeLibrary = async (e: unknown): Promise<never> => {
     await new Promise<void>((resolve) => broker.close(resolve))
     throw e
-  })
-  const { port } = server.address() as AddressInfo
+  }
+  const port = await listenOn(server, parts.port, parts.host).catch(closeLibrary)
+  let secure: { readonly server: TlsServer; readonly port: number } | null = null
+  if (parts.tls) {
+    const { tls } = parts
+    try {
+      // MQT-60.
+      const tlsServer = createTlsServer({ cert: tls.cert, key: tls.key, minVersion: 'TLSv1.2', handshakeTimeout: HANDSHAKE_MS, noDelay: true }, serve)
+      tlsServer.maxConnections = limits.connections
+      tlsServer.on('tlsClientError', (_, socket) => {
+        n.tlsFailed++
+        socket.destroy()
+      })
+      secure = { server: tlsServer, port: await listenOn(tlsServer, tls.port, parts.host) }
+    } catch (e) {
+      server.close()
+      await closeLibrary(e)
+    }
+  }
   const beat = setInterval(dropRevoked, limits.beatMs)
   beat.unref()
 
   return {
     host: parts.host,
     port,
-    status: () => ({ name: NAME, state: stopping ? 'down' : 'listening', detail: `${parts.host}:${port}, ${sessions.size()} connected` }),
+    tlsPort: secure?.port ?? null,
+    status: () => ({
+      name: NAME,
+      state: stopping ? 'down' : 'listening',
+      detail: `${parts.host}:${port}${secure ? `, TLS on ${secure.port}` : ''}, ${sessions.size()} connected`,
+    }),
     troubles: () => {
       const fault = credentials.fault()
       return fault === null ? [] : [`The credentials of the sites cannot be read again: ${fault}. The last good ones stay in force.`]
@@ -250,7 +289,8 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
       if (stopping) return
       stopping = true
       clearInterval(beat)
-      const closed = new Promise<void>((resolve) => server.close(() => resolve()))
+      const all = [server, ...(secure ? [secure.server] : [])]
+      const closed = Promise.all(all.map((s) => new Promise<void>((resolve) => s.close(() => resolve()))))
       broker.close()
       let timer: NodeJS.Timeout | undefined
       await Promise.race([closed, new Promise<void>((resolve) => (timer = setTimeout(resolve, withinMs)))])
@@ -261,6 +301,18 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   }
 }
 
+/** Gives the port. Rejects with the error of the socket. */
+function listenOn(server: Server, port: number, host: string): Promise<number> {
+  return new Promise((resolve, fail) => {
+    server.once('error', fail)
+    server.listen(port, host, () => {
+      server.off('error', fail)
+      resolve((server.address() as AddressInfo).port)
+    })
+  })
+}
+
+const HANDSHAKE_MS = 20_000
 const NAME = 'own'
 /** Where messages go that are taken from the sender and given to nobody. Not below any prefix a site can subscribe to. */
 const NOWHERE = 'nowhere'

@@ -2,28 +2,43 @@
  * Times as senders write them. Written out by hand because pure files have no `Date`, and because `Date.parse` takes
  * text without a zone for local time without a word.
  */
+import type { SiteClock } from '../site/site.ts'
+
 const SHAPE = /^(\d{4})-(\d{2})-(\d{2})[Tt ](\d{2}):(\d{2}):(\d{2})(?:[.,](\d+))?(?:([Zz])|([+-])(\d{2}):(\d{2}))?$/
 
-/** Milliseconds since 1970 UTC, or a sentence saying what is wrong with the text. */
-export type TimeResult = number | string
+/** A time on a wall clock whose zone the site file says: ms as if it were UTC. */
+export interface WallTime {
+  readonly wallMs: number
+}
+
+/** Milliseconds since 1970 UTC, a wall time, or a sentence saying what is wrong with the text. */
+export type TimeResult = number | WallTime | string
 
 /**
  * Reads an RFC 3339 time with its zone: `2026-03-01T10:00:00Z`, `2026-03-01T10:00:00.250+01:00`. Parts of a millisecond
- * are cut off. A leap second and a time without a zone are refused, because both would have to be guessed.
+ * are cut off. A leap second is refused, and so is a time without a zone unless the site file says what it means (`naive`),
+ * because both would have to be guessed.
  */
-export function readTime(text: string): TimeResult {
+export function readTime(text: string, naive: SiteClock['naive'] = 'refused'): TimeResult {
   const m = text.length <= 40 ? SHAPE.exec(text) : null
   if (!m) return `${quoted(text)} is no RFC 3339 time such as 2026-03-01T10:00:00Z`
   const [year, month, day, hour, minute, second] = [m[1], m[2], m[3], m[4], m[5], m[6]].map(Number) as [number, number, number, number, number, number]
-  if (m[8] === undefined && m[9] === undefined) return `${quoted(text)} has no zone: add Z or an offset such as +01:00`
+  const isNaive = m[8] === undefined && m[9] === undefined
+  if (isNaive && naive === 'refused') return `${quoted(text)} has no zone: add Z or an offset such as +01:00, or say in the site file what it means (clock: { zone: local })`
   if (second === 60) return `${quoted(text)} is a leap second: send :59 or the next full minute`
   if (month < 1 || month > 12 || day < 1 || day > daysIn(year, month)) return `${quoted(text)} has no such day in the calendar`
   const offsetHour = Number(m[10] ?? 0)
   const offsetMinute = Number(m[11] ?? 0)
   if (hour > 23 || minute > 59 || second > 59 || offsetHour > 23 || offsetMinute > 59) return `${quoted(text)} has no such time of day`
   const ms = Number((m[7] ?? '').slice(0, 3).padEnd(3, '0'))
-  const offset = (m[9] === '-' ? -1 : 1) * (offsetHour * 60 + offsetMinute)
-  return ((daysSince1970(year, month, day) * 24 + hour) * 60 + minute - offset) * 60_000 + second * 1000 + ms
+  const at = civilMs(year, month, day, hour, minute, second) + ms
+  if (!isNaive) return at - (m[9] === '-' ? -1 : 1) * (offsetHour * 60 + offsetMinute) * 60_000
+  return naive === 'wall' ? { wallMs: at } : at - (naive === 'refused' ? 0 : naive) * 60_000
+}
+
+/** ms since 1970 UTC of a date and time of day in UTC; a valid date is the caller's business. */
+export function civilMs(year: number, month: number, day: number, hour: number, minute: number, second: number): number {
+  return ((daysSince1970(year, month, day) * 24 + hour) * 60 + minute) * 60_000 + second * 1000
 }
 
 /** Only digits and the signs of a time are ever repeated; other text could be anything. */

@@ -2,16 +2,18 @@
  * From the bytes of one message to raw readings. One bad value never takes its neighbours with it: what can be read is in
  * `readings`, what cannot is in `bad` with its reason, and only a message in which nothing can be told apart is refused whole.
  *
- *   signal topic   7.2 | true | null | {"v":7.2,"t":"2026-03-01T10:00:00Z","q":"good"}
+ *   signal topic   7.2 | true | null | {"v":7.2,"t":"2026-03-01T10:00:00Z","q":"good","u":"mg/L"}
  *   site topic     {"t":..., "signals":{"bio1.do":7.2,"bio1.ph":{"v":7.1,"q":"uncertain"}}}
  *                  {"rows":[{"t":...,"signals":{...}},...]}
  *                  {"names":["bio1.do","bio1.ph"],"rows":[[t,7.2,7.1],...]}
  *
- * `t` is RFC 3339 with a zone, or ms since 1970 UTC; absent or null: the sender has no clock. Unknown members are ignored.
+ * `t` is RFC 3339 with a zone (without one where the site file says what that means), or ms since 1970 UTC; absent or null: the
+ * sender has no clock. `u` is a UCUM code; absent: the unit of the site file. Unknown members are ignored.
  * Checked by hand, not with a schema: this runs for every message, and a schema costs ten times the parsing.
  */
 import type { Quality } from '../site/reading.ts'
-import { readTime } from './payload-time.ts'
+import type { SiteClock } from '../site/site.ts'
+import { readTime, type WallTime } from './payload-time.ts'
 import { reject, shown, type Reject, type RejectCode } from './reject-codes.ts'
 
 export interface PayloadLimits {
@@ -29,6 +31,10 @@ export interface RawReading {
   readonly quality: Quality | null
   /** As sent, ms since 1970 UTC, whether plausible or not; null: no time. */
   readonly sentMs: number | null
+  /** `sentMs` is a wall clock read as if it were UTC; payload-wall.ts places it. */
+  readonly wall?: true
+  /** UCUM code the sender gives; absent: nothing said. */
+  readonly unit?: string
 }
 
 /** A reading that cannot be used. `signal` is empty when a whole row cannot be read. */
@@ -41,10 +47,23 @@ export interface BadReading {
 export type PayloadResult = { readonly ok: true; readonly readings: readonly RawReading[]; readonly bad: readonly BadReading[] } | Reject
 
 const utf8 = new TextDecoder('utf-8', { fatal: true })
-const NUMBER = /^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$/
+export const NUMBER = /^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$/
 
 /** Readings of one message; `signal` is the one its topic names, null on the site topic. */
-export function readPayload(signal: string | null, bytes: Uint8Array, limits: PayloadLimits = PAYLOAD_LIMITS): PayloadResult {
+export function readPayload(signal: string | null, bytes: Uint8Array, limits: PayloadLimits = PAYLOAD_LIMITS, naive: SiteClock['naive'] = 'refused'): PayloadResult {
+  const text = readText(bytes, limits)
+  if (typeof text !== 'string') return text
+  if (signal !== null && text.charCodeAt(0) !== OPENING_BRACE) return readBare(signal, text)
+  const json = parse(text)
+  if ('ok' in json) return json
+  if (!isObject(json.value)) return reject('SHAPE', `${kind(json.value)} found where an object {...} is needed`)
+  const found: Found = { readings: [], bad: [], left: limits.maxReadings, most: limits.maxReadings, naive }
+  const fault = signal !== null ? readSignal(signal, json.value, found) : readSite(json.value, found)
+  return fault ?? { ok: true, readings: found.readings, bad: found.bad }
+}
+
+/** The text of a message, without spaces around it. */
+export function readText(bytes: Uint8Array, limits: PayloadLimits): string | Reject {
   if (bytes.length > limits.maxBytes) return reject('TOO_LARGE', `${bytes.length} bytes, at most ${limits.maxBytes}`)
   let text: string
   try {
@@ -52,14 +71,7 @@ export function readPayload(signal: string | null, bytes: Uint8Array, limits: Pa
   } catch {
     return reject('NOT_UTF8', `${bytes.length} bytes that are not UTF-8`)
   }
-  if (text === '') return reject('EMPTY', bytes.length === 0 ? 'no bytes' : 'nothing but spaces')
-  if (signal !== null && text.charCodeAt(0) !== OPENING_BRACE) return readBare(signal, text)
-  const json = parse(text)
-  if ('ok' in json) return json
-  if (!isObject(json.value)) return reject('SHAPE', `${kind(json.value)} found where an object {...} is needed`)
-  const found: Found = { readings: [], bad: [], left: limits.maxReadings, most: limits.maxReadings }
-  const fault = signal !== null ? readSignal(signal, json.value, found) : readSite(json.value, found)
-  return fault ?? { ok: true, readings: found.readings, bad: found.bad }
+  return text === '' ? reject('EMPTY', bytes.length === 0 ? 'no bytes' : 'nothing but spaces') : text
 }
 
 interface Found {
@@ -67,13 +79,14 @@ interface Found {
   readonly bad: BadReading[]
   left: number
   readonly most: number
+  readonly naive: SiteClock['naive']
 }
 
 type Members = Readonly<Record<string, unknown>>
 
 const OPENING_BRACE = 123
-const isObject = (v: unknown): v is Members => typeof v === 'object' && v !== null && !Array.isArray(v)
-const kind = (v: unknown): string =>
+export const isObject = (v: unknown): v is Members => typeof v === 'object' && v !== null && !Array.isArray(v)
+export const kind = (v: unknown): string =>
   v === null ? 'null' : Array.isArray(v) ? 'a list' : typeof v === 'string' ? `text of ${v.length} characters` : typeof v === 'object' ? 'an object' : `a ${typeof v}`
 
 function readBare(signal: string, text: string): PayloadResult {
@@ -87,7 +100,7 @@ function readBare(signal: string, text: string): PayloadResult {
 }
 
 /** Bare NaN and Infinity are no JSON, yet some controllers write them; as text they are refused one by one, not with the whole message. */
-function parse(text: string): { readonly value: unknown } | Reject {
+export function parse(text: string): { readonly value: unknown } | Reject {
   try {
     return { value: JSON.parse(text) as unknown }
   } catch (e) {
@@ -106,7 +119,7 @@ function parse(text: string): { readonly value: unknown } | Reject {
 
 function readSignal(signal: string, o: Members, found: Found): Reject | null {
   if (!Object.hasOwn(o, 'v')) return reject('SHAPE', 'an object without "v": send {"v":7.2}')
-  const t = timeOf(o.t)
+  const t = timeOf(o.t, found.naive)
   if (typeof t === 'string') return reject('TIME', t)
   readValue(signal, o, t, found)
   const bad = found.bad[0]
@@ -143,7 +156,7 @@ function readNames(names: unknown): { readonly list: readonly string[] } | Rejec
 }
 
 function readRow(row: Members, signals: Members, several: boolean, found: Found): Reject | null {
-  const t = rowTime(row.t, several)
+  const t = rowTime(row.t, several, found.naive)
   for (const signal of Object.keys(signals)) {
     const full = take(found)
     if (full) return full
@@ -155,7 +168,7 @@ function readRow(row: Members, signals: Members, several: boolean, found: Found)
 
 function readListRow(row: readonly unknown[], names: readonly string[], several: boolean, found: Found, index: number): Reject | null {
   if (row.length !== names.length + 1) return refuse(found, '', 'SHAPE', `row ${index + 1} has ${row.length} entries: a time and ${names.length} values are needed`)
-  const t = rowTime(row[0], several)
+  const t = rowTime(row[0], several, found.naive)
   for (let i = 0; i < names.length; i++) {
     const full = take(found)
     if (full) return full
@@ -166,38 +179,45 @@ function readListRow(row: readonly unknown[], names: readonly string[], several:
   return null
 }
 
-function readValue(signal: string, v: unknown, t: number | null, found: Found): void {
-  let value = v
-  let quality: Quality | null = null
-  let sentMs = t
-  if (isObject(v)) {
-    if (!Object.hasOwn(v, 'v')) return void found.bad.push({ signal, code: 'SHAPE', detail: `${shown(signal)} is an object without "v"` })
-    const q = v.q ?? null
-    if (q !== null && q !== 'good' && q !== 'uncertain' && q !== 'bad')
-      return void found.bad.push({ signal, code: 'SHAPE', detail: `${shown(signal)} has a "q" of ${kind(q)}: good, uncertain or bad` })
-    const own = v.t === undefined ? t : timeOf(v.t)
-    if (typeof own === 'string') return void found.bad.push({ signal, code: 'TIME', detail: own })
-    value = v.v
-    quality = q
-    sentMs = own
-  }
+function readValue(signal: string, v: unknown, t: number | WallTime | null, found: Found): void {
+  if (!isObject(v)) return readPlain(signal, v, null, undefined, t, found)
+  if (!Object.hasOwn(v, 'v')) return void found.bad.push({ signal, code: 'SHAPE', detail: `${shown(signal)} is an object without "v"` })
+  const q = v.q ?? null
+  if (q !== null && q !== 'good' && q !== 'uncertain' && q !== 'bad')
+    return void found.bad.push({ signal, code: 'SHAPE', detail: `${shown(signal)} has a "q" of ${kind(q)}: good, uncertain or bad` })
+  const unit = v.u ?? undefined
+  if (unit !== undefined && typeof unit !== 'string')
+    return void found.bad.push({ signal, code: 'UNIT', detail: `${shown(signal)} has a "u" of ${kind(unit)}: a UCUM code is needed` })
+  const own = v.t === undefined ? t : timeOf(v.t, found.naive)
+  if (typeof own === 'string') return void found.bad.push({ signal, code: 'TIME', detail: own })
+  return readPlain(signal, v.v, q, unit, own, found)
+}
+
+function readPlain(signal: string, value: unknown, quality: Quality | null, unit: string | undefined, t: number | WallTime | null, found: Found): void {
   if (typeof value === 'number') {
     // 1e999 is JSON and reads as Infinity. Adding 0 turns -0 into 0, so that equal readings are the same.
-    if (Number.isFinite(value)) found.readings.push({ signal, value: value + 0, quality, sentMs })
+    if (Number.isFinite(value)) found.readings.push(raw(signal, value + 0, quality, t, unit))
     else found.bad.push({ signal, code: 'NOT_A_NUMBER', detail: `${shown(signal)} is too large a number to hold` })
-  } else if (typeof value === 'boolean' || value === null) found.readings.push({ signal, value, quality, sentMs })
+  } else if (typeof value === 'boolean' || value === null) found.readings.push(raw(signal, value, quality, t, unit))
   else found.bad.push({ signal, code: typeof value === 'string' ? 'NOT_A_NUMBER' : 'SHAPE', detail: `${shown(signal)} is ${kind(value)}: a number, true, false or null is needed` })
 }
 
+export function raw(signal: string, value: number | boolean | null, quality: Quality | null, t: number | WallTime | null, unit?: string): RawReading {
+  const sentMs = typeof t === 'object' && t !== null ? t.wallMs : t
+  const plain = { signal, value, quality, sentMs }
+  if (sentMs === t && unit === undefined) return plain
+  return { ...plain, ...(sentMs !== t && { wall: true }), ...(unit !== undefined && { unit }) }
+}
+
 /** Rows sent together need their own times: without them their order and spacing would be made up. */
-function rowTime(t: unknown, several: boolean): number | string | null {
-  const read = timeOf(t)
+function rowTime(t: unknown, several: boolean, naive: SiteClock['naive']): number | WallTime | string | null {
+  const read = timeOf(t, naive)
   return read === null && several ? 'a row without "t" among several rows' : read
 }
 
-function timeOf(t: unknown): number | string | null {
+export function timeOf(t: unknown, naive: SiteClock['naive']): number | WallTime | string | null {
   if (t === undefined || t === null) return null
-  if (typeof t === 'string') return readTime(t)
+  if (typeof t === 'string') return readTime(t, naive)
   if (typeof t === 'number') return Number.isFinite(t) ? Math.floor(t) : 'a number too large to be a time'
   return `"t" is ${kind(t)}`
 }

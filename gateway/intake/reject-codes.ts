@@ -34,7 +34,14 @@ export const REJECT_CODES = {
     means: 'The value is not a finite number, or true or false stands where a figure is needed.',
     todo: 'Send a plain number with a decimal point, and null when the instrument gives no figure.',
   },
-  TIME: { means: 'The time cannot be read.', todo: 'Send RFC 3339 with a zone, 2026-03-01T10:00:00Z, or whole milliseconds since 1970 UTC.' },
+  UNIT: {
+    means: 'The unit sent is not that of the signal and cannot be turned into it.',
+    todo: 'Send the figure in the unit of the site file, or a unit that can be converted; `npm run sites check` names those of a mapped signal.',
+  },
+  TIME: {
+    means: 'The time cannot be read.',
+    todo: 'Send RFC 3339 with a zone, 2026-03-01T10:00:00Z, or whole milliseconds since 1970 UTC; a clock without zone is declared in the site file (`clock`).',
+  },
 } as const satisfies Record<string, RejectText>
 
 export type RejectCode = keyof typeof REJECT_CODES

@@ -1,7 +1,11 @@
 /** The signals intake knows, by site, each with what its checks remember. Follows the site files as they are read again. */
+import { monthOf, type MonthUse } from '../site/data-plan.ts'
+import type { ForeignTopic } from '../site/foreign.ts'
 import type { Site } from '../site/site.ts'
+import type { Message } from './message.ts'
 import { heardUntil, neverHeard, specOf } from './checks.ts'
 import type { Track } from './checks-message.ts'
+import { createClockOffset, type ClockOffset } from './clock-offset.ts'
 
 export interface SiteTracks {
   readonly site: Site
@@ -11,17 +15,38 @@ export interface SiteTracks {
   messages: number
   /** Payload and topic, without what the link adds. */
   bytes: number
+  /** The same in this month; null: nothing yet. */
+  month: MonthUse | null
+  /** Hour of the newest message, hours since 1970. */
+  monthHour: number
+  /** Newest row placed by a wall clock; null: none. */
+  wallMs: number | null
+  readonly clock: ClockOffset
+}
+
+/** A topic that is not in our form, and whose it is. */
+export interface ForeignOwner {
+  readonly site: string
+  readonly topic: ForeignTopic
 }
 
 export interface Tracks {
   /** undefined: no such site. */
   of(site: string): SiteTracks | undefined
   all(): readonly SiteTracks[]
+  /** undefined: no site maps this topic. */
+  foreign(topic: string): ForeignOwner | undefined
+  /** Topics outside our prefix that have to be subscribed to. */
+  foreignTopics(): readonly string[]
+  /** Mapped topics that cannot be had, one sentence each. */
+  faults(): readonly string[]
 }
 
 /** `seed` gives the newest source time the history holds of a key, so that a restart does not take old readings for news. */
-export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key: string) => number | undefined): Tracks {
+export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key: string) => number | undefined, prefix: string): Tracks {
   const known = new Map<string, SiteTracks>()
+  let foreign = new Map<string, ForeignOwner>()
+  let faults: string[] = []
   let fleet: ReadonlyMap<string, Site> | null = null
 
   const build = (site: Site, was: SiteTracks | undefined): SiteTracks => {
@@ -32,7 +57,17 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
       const newestMs = old ? undefined : seed(spec.key)
       signals.set(s.id, { spec, state: old?.state ?? (newestMs === undefined ? neverHeard : heardUntil(newestMs)) })
     }
-    return { site, signals, heardMs: was?.heardMs ?? null, messages: was?.messages ?? 0, bytes: was?.bytes ?? 0 }
+    return {
+      site,
+      signals,
+      heardMs: was?.heardMs ?? null,
+      messages: was?.messages ?? 0,
+      bytes: was?.bytes ?? 0,
+      month: was?.month ?? null,
+      monthHour: was?.monthHour ?? -1,
+      wallMs: was?.wallMs ?? null,
+      clock: was?.clock ?? createClockOffset(),
+    }
   }
 
   const follow = (): ReadonlyMap<string, Site> => {
@@ -40,6 +75,7 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
     if (now !== fleet) {
       for (const id of known.keys()) if (!now.has(id)) known.delete(id)
       fleet = now
+      ;({ foreign, faults } = foreignOf(now, prefix))
     }
     return now
   }
@@ -58,5 +94,43 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
   return {
     of,
     all: () => [...follow().keys()].flatMap((id) => of(id) ?? []),
+    foreign(topic) {
+      follow()
+      return foreign.size === 0 ? undefined : foreign.get(topic)
+    },
+    foreignTopics() {
+      follow()
+      return [...foreign.keys()].filter((t) => !t.startsWith(`${prefix}/`))
+    },
+    faults() {
+      follow()
+      return faults
+    },
   }
+}
+
+/** One owner for each topic: a site cannot take what another has, nor what lies below the own topics of another. */
+function foreignOf(sites: ReadonlyMap<string, Site>, prefix: string): { foreign: Map<string, ForeignOwner>; faults: string[] } {
+  const foreign = new Map<string, ForeignOwner>()
+  const faults: string[] = []
+  for (const site of sites.values()) {
+    for (const topic of site.foreign) {
+      const other = foreign.get(topic.topic)
+      if (other) faults.push(`Site ${site.id} maps the topic ${topic.topic}, which ${other.site} has already: its messages go to ${other.site}.`)
+      else if (topic.topic.startsWith(`${prefix}/`) && !topic.topic.startsWith(`${prefix}/${site.id}/`))
+        faults.push(`Site ${site.id} maps the topic ${topic.topic}, which lies below the topics of another site: it is not taken.`)
+      else foreign.set(topic.topic, { site: site.id, topic })
+    }
+  }
+  return { foreign, faults }
+}
+
+export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'receivedMs'>): void {
+  const was = t.month
+  // The month is worked out only when it may have changed.
+  const same = was !== null && Math.floor(m.receivedMs / 3_600_000) === t.monthHour
+  const month = same ? was.month : monthOf(m.receivedMs)
+  t.monthHour = Math.floor(m.receivedMs / 3_600_000)
+  const bytes = m.payload.length + m.topic.length
+  t.month = was?.month === month ? { ...was, messages: was.messages + 1, bytes: was.bytes + bytes } : { month, messages: 1, bytes, sinceMs: m.receivedMs }
 }

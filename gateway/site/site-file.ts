@@ -3,6 +3,7 @@
  * what would be right. Defaults come from the quantity table, the train and the equipment, so that a useful file is 25 lines.
  */
 import { isMap, isNode, isScalar, LineCounter, parseDocument, type Document } from 'yaml'
+import { resolveForeign, resolveClock } from './site-foreign.ts'
 import { readHours } from './hours.ts'
 import { QUANTITIES, quantityOfId, type QuantitySpec } from './quantity.ts'
 import type { AlarmOverride, Equipment, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
@@ -106,6 +107,8 @@ function resolve(f: SiteFile, complain: Complain): Site {
     consumables: Object.entries(f.consumables ?? {}).map(([id, c]) => ({ id, name: c.name ?? id, full: c.full, unit: c.unit })),
     alarmOverrides: Object.fromEntries(Object.entries(f.alarms ?? {}).map(([id, a]) => [id, overrideOf(a)])),
     dataPlanMb: f.dataPlanMb ?? null,
+    clock: resolveClock(f.clock, complain),
+    foreign: resolveForeign(f.foreign ?? [], signals, complain),
   }
 }
 

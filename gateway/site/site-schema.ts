@@ -86,6 +86,46 @@ export const alarmSchema = z.strictObject({
   why: text,
 })
 
+/** `header.ts`, `ch.0.val`, `/header.ts`: names and places joined by dots; a slash in front: from the payload as a whole. */
+const path = z.string().max(200, 'at most 200 characters')
+const plain = z.union([z.string().max(100), z.number(), z.boolean()])
+/** The own broker and several others have limits on topics; ten levels are plenty. */
+const topic = z
+  .string()
+  .max(200, 'at most 200 characters')
+  .regex(/^[^/+#$\s][^+#\s]*$/, 'a topic as the controller publishes it, without + # or spaces, such as "plant/unit7/data"')
+  .refine((t) => t.split('/').length <= 10, 'at most ten levels')
+
+export const foreignSignalSchema = z.strictObject({
+  path: path.optional(),
+  when: z.strictObject({ path, is: plain }).optional(),
+  unit: z.string().optional(),
+  unitPath: path.optional(),
+  scale: z
+    .number()
+    .refine((n) => n !== 0, 'any number but 0')
+    .optional(),
+  offset: z.number().optional(),
+  bit: z.number().int().min(0).max(31, 'a bit from 0 to 31').optional(),
+  words: z.record(z.string().max(60), z.number()).optional(),
+  missing: z.array(z.number()).max(10).optional(),
+})
+
+export const foreignTopicSchema = z.strictObject({
+  topic,
+  rows: path.optional(),
+  time: z.strictObject({ path, in: z.enum(['ms', 's']).optional() }).optional(),
+  quality: z.strictObject({ path, good: z.array(plain).min(1).max(20), uncertain: z.array(plain).max(20).optional() }).optional(),
+  signals: z.record(signalId, foreignSignalSchema.nullable()).refine((r) => Object.keys(r).length > 0, 'at least one signal'),
+})
+
+const clockSchema = z.strictObject({
+  /** What a time without a zone means. */
+  zone: z.literal(['local', 'utc', 'none']).or(z.string().regex(/^[+-](0\d|1[0-4]):[0-5]\d$/, 'local, utc, none, or a fixed offset such as "+01:00"')),
+  ahead: duration.optional(),
+  behind: duration.optional(),
+})
+
 export const siteFileSchema = z.strictObject({
   id,
   name: text,
@@ -102,6 +142,8 @@ export const siteFileSchema = z.strictObject({
   sampleEvery: duration.optional(),
   reportEvery: duration.optional(),
   dataPlanMb: z.number().positive().optional(),
+  clock: clockSchema.optional(),
+  foreign: z.array(foreignTopicSchema).max(200, 'at most 200 topics').optional(),
   train: z.array(stageSchema).min(1, 'at least one stage').max(16),
   equipment: z.record(id, equipmentSchema).optional(),
   signals: z.record(signalId, signalSchema.nullable()).refine((r) => Object.keys(r).length <= 500, 'at most 500 signals'),

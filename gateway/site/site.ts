@@ -2,6 +2,7 @@
  * What a loop is: the resolved site, as the rest of the house sees it. A site file (site-file.ts) is the short form a
  * person writes; everything it leaves out has been filled in here from defaults per quantity.
  */
+import type { ForeignTopic } from './foreign.ts'
 import type { Quantity } from './quantity.ts'
 
 /** Stages in the order the water meets them; a train is a subset in this order, with one to many bio tanks. */
@@ -135,6 +136,17 @@ export interface Site {
   readonly alarmOverrides: Readonly<Record<string, AlarmOverride>>
   /** Monthly data plan, MB; null: not known. */
   readonly dataPlanMb: number | null
+  readonly clock: SiteClock
+  /** Topics of controllers that do not speak our form. */
+  readonly foreign: readonly ForeignTopic[]
+}
+
+/** The clock of a site's controllers. */
+export interface SiteClock {
+  /** What a time without a zone means: refused, the wall clock of the yard with its summer time, or minutes east of UTC all year. */
+  readonly naive: 'refused' | 'wall' | number
+  /** A person's correction for a clock that is wrong and cannot be set, added to every time sent, ms. */
+  readonly correctMs: number
 }
 
 /** How often a site normally reports: the shortest `reportEvery` of its signals, ms. A site without signals: one minute. */

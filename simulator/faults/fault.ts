@@ -16,7 +16,7 @@ export interface Fault {
   readonly onsetMs: number
   /** Put right then; null: it stays. */
   readonly endMs: number | null
-  /** 1 is the size in the practice notes. */
+  /** 1 is the size the scenario library gives it. */
   readonly size?: number
   /** Grows from nothing to its size in this time. */
   readonly rampMs?: number

@@ -4,7 +4,7 @@
  * The table (Petersen matrix) is data, so that its books can be checked: every process keeps COD, nitrogen and charge. Oxygen counts
  * as negative COD; nitrogen gas is not a state and stands in the table only for the books.
  * What it cannot do: crash. Air loss adds no death and a pH switch would only pause growth. Whoever simulates a shock hands in
- * `growth` below 1 and `killHPerD`, `killAPerD` above 0 (practice.md section 5); killed cells go the way of decayed ones.
+ * `growth` below 1 and `killHPerD`, `killAPerD` above 0 (inactivation.ts); killed cells go the way of decayed ones.
  * source  Henze et al. 1987/2000 (IAWQ task group); units g/m3 (= mg/L), alkalinity mol/m3, time d
  */
 import type { Asm1Parameters } from './asm1-parameters.ts'

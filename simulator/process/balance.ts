@@ -1,5 +1,6 @@
 /** What can be told of a plant as a whole: does its book close, and how much of its biology is left. */
-import { ALKALINITY, codOf, SALT } from './species.ts'
+import { ALKALINITY, codOf, nitrogenOf, SALT } from './species.ts'
+import { cultureCod, cultureN } from './biology.ts'
 import type { Plant } from './state.ts'
 import type { Tank } from './tank.ts'
 
@@ -21,19 +22,23 @@ export interface Balance {
   readonly size: number
 }
 
-/** Does the book close? In = out + kept, for water (L), COD (g), alkalinity (mol) and salt (g). */
-export function balances(p: Plant): Readonly<Record<'water' | 'cod' | 'alkalinity' | 'salt', Balance>> {
+/** Does the book close? In = out + kept, for water (L), COD (g), nitrogen (g), alkalinity (mol) and salt (g). */
+export function balances(p: Plant): Readonly<Record<'water' | 'cod' | 'nitrogen' | 'alkalinity' | 'salt', Balance>> {
   const all = [p.water.pad, ...p.tanks]
   const kept = (k: number): number => all.reduce((s, t) => s + (t.water.m[k] as number), 0)
   const { inL, outL, came, went, burntG, oxidisedG, alkReactedMol } = p.book
   const inWater = inL.makeUp + inL.rain + inL.dosing + inL.other
   const outWater = outL.evaporation + outL.carryOff + outL.overflow + outL.leak + outL.removed
-  const keptCod = all.reduce((s, t) => s + codOf(t.water.m) + t.culture.active + t.culture.store + t.culture.dead, 0)
-  const cod = codOf(came) + p.book.grownG
+  const keptCod = all.reduce((s, t) => s + codOf(t.water.m) + cultureCod(t.culture), 0)
+  const cod = codOf(came) + p.book.grownG + p.book.fixedG
+  const i = p.biology.nitrogen
+  const keptN = all.reduce((s, t) => s + nitrogenOf(t.water.m, i) + cultureN(t.culture, i), 0)
+  const nitrogen = nitrogenOf(came, i) + p.book.grownN
   const alkOut = (went[ALKALINITY] as number) - alkReactedMol
   return {
     water: { error: inWater - outWater - all.reduce((s, t) => s + t.water.litres, 0), size: inWater },
     cod: { error: cod - codOf(went) - burntG - oxidisedG - keptCod, size: cod },
+    nitrogen: { error: nitrogen - nitrogenOf(went, i) - p.book.gasN - keptN, size: nitrogen },
     alkalinity: { error: (came[ALKALINITY] as number) - alkOut - kept(ALKALINITY) - p.pocket.alkMol, size: Math.abs(came[ALKALINITY] as number) + Math.abs(alkOut) },
     salt: { error: (came[SALT] as number) - (went[SALT] as number) - kept(SALT) - p.pocket.saltG, size: came[SALT] as number },
   }

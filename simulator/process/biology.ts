@@ -4,12 +4,14 @@
  * explicit inactivation. Another model (ASM1) can stand behind the same interface.
  *
  * COD is conserved: what is taken up is burnt, built, laid down or set adrift. Oxygen used equals COD burnt, plus 2 g per g of sulfide.
+ * Nitrogen is conserved: living matter holds 5 %, stored matter and slime none, and without nitrogen slime is all that is built.
  */
 import * as f from './figures.ts'
 import { killPerH } from './inactivation.ts'
-import { type Bath, type Book, COD, DEBRIS, FLOC, INERT, NITROGEN, OIL, OXIDANT, SULFIDE, SURFACTANT, SURFACTANT_COD, TOXICANT } from './species.ts'
+import { fadeBiocide, rot, takeApart } from './side-reactions.ts'
+import { type Bath, type Book, COD, DEBRIS, FLOC, INERT, NITROGEN, type NitrogenShares, OIL, OXIDANT, SULFIDE, SURFACTANT, TOXICANT } from './species.ts'
 
-/** What stays when the water leaves; g COD in the whole tank. */
+/** What stays when the water leaves; g COD in the whole tank. The last two belong to the reference model (asm1-biology.ts). */
 export interface Culture {
   active: number
   store: number
@@ -21,7 +23,13 @@ export interface Culture {
   readonly carriers: boolean
   /** Share of the culture that goes with the water: 0 carriers, 1 none. */
   readonly washout: number
+  /** Attached nitrifiers, g COD, and nitrogen bound in the store, g N. */
+  nitrifiers: number
+  storeN: number
 }
+
+export const cultureCod = (c: Culture): number => c.active + c.store + c.dead + c.nitrifiers
+export const cultureN = (c: Culture, i: NitrogenShares): number => i.living * (c.active + c.dead + c.nitrifiers) + c.storeN
 
 export interface Biology {
   /** Oxygen wanted now if there is plenty, mg/L/h. */
@@ -30,12 +38,16 @@ export interface Biology {
   react(water: Bath, culture: Culture, share: number, dtH: number, book: Book): void
   /** Food a fed tank could take up now at 20 C, neutral pH and plenty of oxygen, g COD/h. */
   capacity(culture: Culture): number
+  readonly nitrogen: NitrogenShares
 }
 
 /** Share of growth left at a pH: 1 from 6.5 to 8.5, 0 at 4.5 and 10.5. Common practice, no source. */
 export const pHSwitch = (ph: number): number => Math.max(0, Math.min(1, (ph - 4.5) / 2, (10.5 - ph) / 2))
 
-/** Temperature factor against 20 C: 1.07 below, 1.05 above (handbook F2.6), fading to nothing from 36 to 45 C (ours). */
+/** Nitrogen in living matter of the working model, g N/g COD. Common practice, no source. */
+const LIVING_N = 0.05
+
+/** Temperature factor against 20 C: 1.07 below, 1.05 above (common practice, no source), fading to nothing from 36 to 45 C (ours). */
 export function warmth(c: number): number {
   const k = c < 20 ? Math.exp(0.0676586 * (c - 20)) : Math.exp(0.0487902 * (c - 20))
   return c < 36 ? k : k * Math.max(0, (45 - c) / 9)
@@ -53,6 +65,8 @@ export function workingModel(): Biology {
   let drift = 0
   let sulfur = 0
   return {
+    nitrogen: { living: LIVING_N, products: 0 },
+
     demand(water, culture, tempC, phNow, dtH) {
       litres = water.litres
       temp = tempC
@@ -83,16 +97,18 @@ export function workingModel(): Biology {
       const made = f.yieldCod * took
       const space = culture.room > 0 ? Math.max(0, 1 - (culture.active / culture.room) ** 3) : 0
       const storeSpace = culture.room > 0 ? Math.max(0, 1 - culture.store / (2.5 * culture.room)) : 0
-      const attached = f.attachShare * made * space
       const laid = f.layDownShare * made * storeSpace
+      // Cells need nitrogen; what is built without it is slime.
+      const wanted = made - laid
+      const cells = Math.min(wanted, (0.9 * (m[NITROGEN] as number)) / LIVING_N)
+      const attached = wanted > 0 ? (f.attachShare * made * space * cells) / wanted : 0
       const gone = decay * dt
       const burnt = Math.min(burn * dt, culture.store)
       const floated = drift * dt
       const oxidised = Math.min(sulfur * dt, m[SULFIDE] as number)
       m[COD] = (m[COD] as number) - took
-      m[NITROGEN] = Math.max(0, (m[NITROGEN] as number) - 0.05 * made + 0.05 * gone)
-      m[FLOC] = (m[FLOC] as number) + made - attached - laid - floated
-      m[DEBRIS] = (m[DEBRIS] as number) + f.inertShare * gone
+      m[FLOC] = (m[FLOC] as number) + cells - attached - floated
+      m[DEBRIS] = (m[DEBRIS] as number) + wanted - cells + f.inertShare * gone
       m[SULFIDE] = (m[SULFIDE] as number) - oxidised
       culture.active += attached - gone
       culture.store += laid - burnt
@@ -109,14 +125,10 @@ export function workingModel(): Biology {
       m[OIL] = (m[OIL] as number) - oily
       culture.active += living
       culture.store += stored + particles + oily
+      // Flakes caught for store, burnt or decayed cells give their nitrogen back.
+      m[NITROGEN] = (m[NITROGEN] as number) + LIVING_N * (gone + floated + stored - cells)
 
-      const density = Math.min(2, culture.active / litres / 0.9)
-      const apart = Math.min(0.5, f.surfactantPerH * density * warm * dt) * (m[SURFACTANT] as number)
-      m[SURFACTANT] = (m[SURFACTANT] as number) - apart
-      m[COD] = (m[COD] as number) + SURFACTANT_COD * apart
-      const split = Math.min(0.5, f.oilPerH * density * warm * dt) * (m[OIL] as number)
-      m[OIL] = (m[OIL] as number) - split
-      m[COD] = (m[COD] as number) + split
+      takeApart(water, culture.active, warm, dt)
       const melted = 0.0005 * warm * dtH * (m[DEBRIS] as number)
       m[DEBRIS] = (m[DEBRIS] as number) - melted
       m[COD] = (m[COD] as number) + 0.8 * melted
@@ -146,13 +158,9 @@ export function workingModel(): Biology {
       m[COD] = (m[COD] as number) + 0.3 * burst
       m[DEBRIS] = (m[DEBRIS] as number) + 0.5 * burst
       m[INERT] = (m[INERT] as number) + 0.2 * burst
+      m[NITROGEN] = (m[NITROGEN] as number) + LIVING_N * burst
     }
-    // Without oxygen, sulfate becomes sulfide; slow to begin: hours 8 (25 C) to 16 (15 C) until it smells (practice notes, F1).
-    if (culture.anoxicH > 0 && share < 0.2) {
-      const ripe = Math.min(1, culture.anoxicH / 8) ** 2
-      const food = culture.active + culture.store + (m[FLOC] as number) + (m[COD] as number)
-      m[SULFIDE] = (m[SULFIDE] as number) + Math.min(0.0004 * food, 0.0006 * litres) * ripe * 2 ** ((temp - 25) / 10) * dtH
-    }
-    m[TOXICANT] = (m[TOXICANT] as number) * (1 - 0.03 * dtH)
+    if (culture.anoxicH > 0 && share < 0.2) rot(water, culture.anoxicH, culture.active + culture.store + (m[FLOC] as number) + (m[COD] as number), temp, dtH)
+    fadeBiocide(water, dtH)
   }
 }

@@ -3,14 +3,15 @@
  * culture grown, hour meters some seasons old. Some days of running settle it.
  */
 import { draw, hashText, prng } from '../random.ts'
-import { type Culture, workingModel } from './biology.ts'
+import { referenceModel } from './asm1-biology.ts'
+import { type Culture, cultureCod, cultureN, workingModel } from './biology.ts'
 import { carbonAt, carbonate } from './chemistry.ts'
 import { control } from './control.ts'
 import { surfacePerH } from './figures.ts'
 import { type Paper, paper } from './filter.ts'
 import { type Machine, machine, mains } from './machines.ts'
 import { airPressure, alpha } from './oxygen.ts'
-import { add, ALKALINITY, book, CACO3, CARBON, HEAT, NITROGEN, OXYGEN, SALT, SPECIES } from './species.ts'
+import { add, ALKALINITY, book, CACO3, CARBON, CORE, HEAT, NITROGEN, OXYGEN, SALT, SPECIES } from './species.ts'
 import { CREST, type PlantSpec, stageOf } from './spec.ts'
 import type { Plant } from './state.ts'
 import { fill, tank } from './tank.ts'
@@ -27,48 +28,61 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
   const sky = { ...look(atMs) }
   const b = book()
   const atm = airPressure(site.altitudeM)
+  const reference = spec.biology === 'asm1'
+  const biology = reference ? referenceModel() : workingModel()
+  const species = reference ? SPECIES : CORE
   const grown = (mgPerL: number, litres: number, retention: string | null): Culture => ({
     // Without carriers or settling the culture is what the flow leaves of it.
     active: ((retention === 'none' ? 0.15 : 1) * mgPerL * litres) / 1000,
     store: ((retention === 'none' ? 0.5 : 1.2) * mgPerL * litres) / 1000,
     dead: 0,
     anoxicH: 0,
+    nitrifiers: reference && retention !== 'none' ? (0.02 * mgPerL * litres) / 1000 : 0,
+    storeN: 0,
     room: ((mgPerL / 0.92) * litres) / 1000,
     carriers: retention === 'carriers',
     washout: retention === 'none' ? 1 : retention === 'settling' ? 0.004 : 0,
   })
-  const bare: Culture = { active: 0, store: 0, dead: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 }
+  const bare: Culture = { active: 0, store: 0, dead: 0, nitrifiers: 0, storeN: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 }
   const indoors = facts.indoorC !== null
   const aerated = site.stages.filter((s) => s.kind === 'treatment' || s.kind === 'bio')
   // Alpha at normal load is about 0.7: the site's KLa is the value people measure, so clean water gets more.
   const bio = aerated.map((s, i) =>
-    tank({
-      id: s.id,
-      kind: s.kind as 'treatment' | 'bio',
-      volumeL: s.volumeL ?? 2300,
-      culture: grown(facts.biomass[Math.min(i, facts.biomass.length - 1)] ?? 100, s.volumeL ?? 2300, s.retention),
-      klaClean: s.kind === 'treatment' ? facts.kla.treatment / alpha(5) : facts.kla.bio / alpha(1),
-      surface: surfacePerH,
-      areaM2: s.kind === 'treatment' ? 1.5 : 4,
-      tauH: indoors ? 60 : 36,
-    }),
+    tank(
+      {
+        id: s.id,
+        kind: s.kind as 'treatment' | 'bio',
+        volumeL: s.volumeL ?? 2300,
+        culture: grown(facts.biomass[Math.min(i, facts.biomass.length - 1)] ?? 100, s.volumeL ?? 2300, s.retention),
+        klaClean: s.kind === 'treatment' ? facts.kla.treatment / alpha(5) : facts.kla.bio / alpha(1),
+        surface: surfacePerH,
+        areaM2: s.kind === 'treatment' ? 1.5 : 4,
+        tauH: indoors ? 60 : 36,
+      },
+      species,
+    ),
   )
   const finishedStage = stageOf(site, 'finished')
-  const finished = tank({
-    id: finishedStage?.id ?? 'finished',
-    kind: 'finished',
-    volumeL: finishedStage?.volumeL ?? 5700,
-    culture: { ...bare },
-    klaClean: 0,
-    surface: 0.25,
-    areaM2: 3,
-    tauH: 50,
-  })
+  const finished = tank(
+    {
+      id: finishedStage?.id ?? 'finished',
+      kind: 'finished',
+      volumeL: finishedStage?.volumeL ?? 5700,
+      culture: { ...bare },
+      klaClean: 0,
+      surface: 0.25,
+      areaM2: 3,
+      tauH: 50,
+    },
+    species,
+  )
   const sumpStage = stageOf(site, 'sump')
-  const sump = sumpStage ? tank({ id: sumpStage.id, kind: 'sump', volumeL: sumpStage.volumeL ?? 1100, culture: { ...bare }, klaClean: 0, surface: 0.3, areaM2: 1, tauH: 80 }) : null
+  const sump = sumpStage
+    ? tank({ id: sumpStage.id, kind: 'sump', volumeL: sumpStage.volumeL ?? 1100, culture: { ...bare }, klaClean: 0, surface: 0.3, areaM2: 1, tauH: 80 }, species)
+    : null
   const padStage = stageOf(site, 'pad')
   const padM2 = padStage?.pad?.areaM2 ?? 60
-  const pad = tank({ id: padStage?.id ?? 'pad', kind: 'pad', volumeL: padM2 * 20, culture: { ...bare }, klaClean: 0, surface: 20, areaM2: padM2, tauH: 2 })
+  const pad = tank({ id: padStage?.id ?? 'pad', kind: 'pad', volumeL: padM2 * 20, culture: { ...bare }, klaClean: 0, surface: 20, areaM2: padM2, tauH: 2 }, species)
   const rollM = stageOf(site, 'filter')?.rollM ?? 100
   const sheet: Paper = paper(rollM, rollM * (0.1 + 0.6 * draw(seed, 'roll', 0)))
   const machines = new Map(site.equipment.map((e) => [e.id, machine(e, DEFAULT_FLOW[e.kind] ?? 0, DEFAULT_AMPS[e.kind] ?? 2)]))
@@ -95,9 +109,9 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
   if (sump) fill(sump, sump.volumeL * 0.3, startC, alk0, salt0, atm, b)
   fill(pad, 2, sky.airC > 2 ? sky.airC : 2, alk0, salt0, atm, b)
   const mainsWater = new Float64Array(SPECIES)
-  b.grownG = bio.reduce((g, t) => g + t.culture.active + t.culture.store, 0)
+  b.grownG = bio.reduce((g, t) => g + cultureCod(t.culture), 0)
+  b.grownN = bio.reduce((g, t) => g + cultureN(t.culture, biology.nitrogen), 0)
   for (const t of bio) add(t.water, NITROGEN, (0.8 * t.water.litres) / 1000, b)
-  const biology = workingModel()
   const plant: Plant = {
     spec,
     seed,
@@ -121,6 +135,8 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
       airC: sky.airC,
       humidity: sky.humidity,
       dirtier: 1,
+      hotC: 0,
+      crestBlocked: new Set<string>(),
     },
     moved: { washed: 0, lifted: 0, madeUp: 0, overflowed: 0 },
     sky,
@@ -140,6 +156,8 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
     next: prng(seed, 'mains'),
     atm,
     washedAgoS: 6 * 3600,
+    servedMs: atMs - draw(seed, 'served', 0) * 30 * 86_400_000,
+    probeTypes: new Map(site.signals.filter((s) => s.quantity === 'do').map((s) => [s.id, draw(seed, `probe type ${s.id}`, 0) < 0.6 ? 'optical' : 'membrane'] as const)),
     openNow: true,
     openCheckedMs: Number.NaN,
   }

@@ -1,6 +1,6 @@
 /**
  * Carbonate system of one bath: alkalinity and total inorganic carbon give pH; bubbles strip CO2, respiration makes it.
- * Constants: Plummer and Busenberg 1982 as in the USGS PHREEQC database (handbook F3.4). Dilute water, 0 to 40 C.
+ * Constants: Plummer and Busenberg 1982 as in the USGS PHREEQC database (phreeqc.dat). Dilute water, 0 to 40 C.
  */
 import { pCo2 } from './figures.ts'
 

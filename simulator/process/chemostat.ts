@@ -1,7 +1,7 @@
 /**
  * Growth in a mixed tank by Monod with decay, where the answer at rest is known in closed form. It sizes things by hand and gives the
  * integrator something exact to be checked against.
- * source  common design texts (Monod with decay; mixed tank with recycle); handbook section 10
+ * source  common design texts (Monod with decay; mixed tank with recycle)
  */
 export interface Growth {
   /** Per d. */

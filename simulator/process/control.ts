@@ -10,11 +10,11 @@ import { ALKALINITY, CACO3, NITROGEN, SALT, add } from './species.ts'
 import { protects } from './spec.ts'
 import type { Tank } from './tank.ts'
 
-/** 35 % sulfuric acid, 1.26 kg/L: 441 g/L x 1.0205 g CaCO3 per g (handbook CH-7). Density from memory. */
+/** 35 % sulfuric acid, 1.26 kg/L: 441 g/L x 1.0205 g CaCO3 per g (2 x 50.04 / 98.08). Density from memory. */
 const ACID: Strength = { alk: (-441 * 1.0205) / CACO3, salt: 432, pulseS: 40 }
-/** Alum solution, about 645 g/L as Al2(SO4)3.14H2O x 0.5052 (handbook CH-3). Strength is common practice, no source. */
+/** Alum solution, about 645 g/L as Al2(SO4)3.14H2O x 0.5052 (6 x 50.04 / 594.4). Strength is common practice, no source. */
 const ALUM: Strength = { alk: (-645 * 0.5052) / CACO3, salt: 310, pulseS: 60 }
-/** Sodium bicarbonate, 60 g/L x 0.5957 (handbook CH-9). */
+/** Sodium bicarbonate, 60 g/L x 0.5957 (50.04 / 84.01). */
 const BICARBONATE: Strength = { alk: (60 * 0.5957) / CACO3, salt: 60, pulseS: 120 }
 /** g N per litre of nutrient solution. Common practice, no source. */
 const NUTRIENT_N = 100
@@ -53,6 +53,7 @@ const between = (was: boolean, value: number, on: number, off: number): boolean 
 
 export function stepControl(c: Control, p: Plant, dtS: number): void {
   const { water, flows: f, troubles: t, spec } = p
+  if (t.panelFrozen) return standStill(c, p, dtS)
   const finished = pct(water.finished)
   const makeUp = spec.facts.makeUp
 
@@ -82,7 +83,7 @@ export function stepControl(c: Control, p: Plant, dtS: number): void {
   dosing(c, p, dtS)
 
   // Ozone: part of each hour while the yard is open or has washed in the last two hours; it rests otherwise.
-  const wanted = (p.openNow || p.washedAgoS < 7200) && p.washedAgoS < 3 * 3600 && p.nowMs % 3_600_000 < 2_400_000
+  const wanted = t.ozoneForced || ((p.openNow || p.washedAgoS < 7200) && p.washedAgoS < 3 * 3600 && p.nowMs % 3_600_000 < 2_400_000)
   c.ozone = false
   for (const m of p.machines.values()) {
     if (m.kind === 'ozone') {
@@ -91,6 +92,19 @@ export function stepControl(c: Control, p: Plant, dtS: number): void {
       c.ozone ||= on
     } else if (m.kind === 'filter-drive') run(m, false, 0.5, dtS)
     m.tripped = t.tripped.has(m.id)
+  }
+}
+
+/** The program stands still: outputs stay as they were, while the washer, wired to its own switch, goes on. */
+function standStill(c: Control, p: Plant, dtS: number): void {
+  const { flows: f } = p
+  const washing = p.yard.onPad && able(p, p.washer)
+  run(p.washer, washing, p.yard.trigger ? 0.87 : 0.38, dtS)
+  f.lance = washing && p.yard.trigger ? lanceOf(p) : 0
+  if (!able(p, p.transfer)) f.transfer = 0
+  for (const m of p.machines.values()) {
+    if (m.kind === 'dosing' && m.on && m.id === c.doser) dose(c, p, m, dtS)
+    else if (m.on && m !== p.washer) run(m, able(p, m), m.nameplateA > 0 ? m.currentA / m.nameplateA : 0, dtS)
   }
 }
 
@@ -105,7 +119,7 @@ function blowers(p: Plant, dtS: number): void {
     any = true
     const m = p.machines.get(e.id) as Machine
     if (!t.mains && (!p.control.restarts || t.defeated.has('restart-after-power'))) m.needsReset = true
-    const on = able(p, m)
+    const on = able(p, m) && !t.paused.has(m.id)
     run(m, on, 0.8 + 0.08 * t.fouling, dtS)
     if (on) for (const id of e.serves) for (const tank of p.water.bio) if (tank.id === id) tank.air = Math.max(0, 1 - (t.airLost.get(id) ?? 0))
   }
@@ -132,13 +146,8 @@ function dosing(c: Control, p: Plant, dtS: number): void {
     const guarded = c.maxDoseRun !== null && !t.defeated.has(c.maxDoseRun) && c.doseRunS >= MAX_DOSE_RUN_S
     const on = (c.doseLeftS > -dtS || stuck) && !guarded && able(p, m)
     c.doseRunS = on ? c.doseRunS + dtS : stuck ? c.doseRunS : 0
-    const litres = on ? pour(p, m, dtS) : (run(m, false, 0.6, dtS), 0)
-    if (litres > 0) {
-      p.pocket.alkMol += c.strength.alk * litres
-      p.pocket.saltG += c.strength.salt * litres
-      p.book.came[ALKALINITY] = (p.book.came[ALKALINITY] as number) + c.strength.alk * litres
-      p.book.came[SALT] = (p.book.came[SALT] as number) + c.strength.salt * litres
-    }
+    if (on) dose(c, p, m, dtS)
+    else run(m, false, 0.6, dtS)
   }
   const n = c.nutrient === null ? null : (p.machines.get(c.nutrient) ?? null)
   if (n) {
@@ -146,10 +155,20 @@ function dosing(c: Control, p: Plant, dtS: number): void {
       c.nutrientAtL = p.book.washedL
       c.nutrientLeftS = 30
     }
-    const litres = c.nutrientLeftS > 0 && able(p, n) ? pour(p, n, dtS) : (run(n, false, 0.6, dtS), 0)
+    const litres = c.nutrientLeftS > 0 && able(p, n) && !t.nutrientOff ? pour(p, n, dtS) : (run(n, false, 0.6, dtS), 0)
     c.nutrientLeftS -= dtS
     if (litres > 0) add(first.water, NITROGEN, litres * NUTRIENT_N, p.book)
   }
+}
+
+/** Product into the pocket by the injection point. */
+function dose(c: Control, p: Plant, m: Machine, dtS: number): void {
+  const litres = pour(p, m, dtS)
+  if (litres <= 0) return
+  p.pocket.alkMol += c.strength.alk * litres
+  p.pocket.saltG += c.strength.salt * litres
+  p.book.came[ALKALINITY] = (p.book.came[ALKALINITY] as number) + c.strength.alk * litres
+  p.book.came[SALT] = (p.book.came[SALT] as number) + c.strength.salt * litres
 }
 
 /** Runs a dosing pump; gives the litres it took out of its drum into the treatment unit. */

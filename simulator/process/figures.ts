@@ -1,6 +1,6 @@
 /**
  * Figures of the working model, each with where it comes from. "Ours" means chosen so that the loop behaves like the
- * reference loop of the trade's practice notes; it is not outside truth.
+ * reference loop in tests/simulator/reference-loop.ts, whose timings are common practice, no source; it is not outside truth.
  */
 /** g COD made into cells per g taken up. ASM1, Henze et al. 2000. */
 export const yieldCod = 0.67
@@ -23,7 +23,7 @@ export const layDownShare = 0.22
 /** Catching of floating flakes and particles by carriers and cones, per h. Ours. */
 export const catchLivingPerH = 0.02
 export const catchStorePerH = 0.025
-/** Lowest alpha, surfactant in plenty. Handbook section 2 (Schwarz et al. 2021: 0.33 to 0.54). */
+/** Lowest alpha, surfactant in plenty. Schwarz et al. 2021: 0.33 to 0.54. */
 export const alphaMin = 0.35
 /** Surfactant taken apart per h by 900 mg/L of active biomass; oil likewise. Ours. */
 export const surfactantPerH = 0.9
@@ -32,7 +32,7 @@ export const oilPerH = 0.05
 export const surfactantHalf = 150
 /** mol CO2 made per mol oxygen used. Common practice, no source. */
 export const respiratoryQuotient = 0.9
-/** CO2 in air, atm. Handbook F3.4: about 4.2e-4. */
+/** CO2 in air, atm. NOAA Global Monitoring Laboratory: about 420 ppm in 2023 (from memory). */
 export const pCo2 = 4.2e-4
-/** Oxygen the surface alone takes up, per h, in a still tank. Practice notes: 0.1 for the reference loop. */
+/** Oxygen the surface alone takes up, per h, in a still tank. Common practice, no source. */
 export const surfacePerH = 0.1

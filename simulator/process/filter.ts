@@ -2,7 +2,7 @@
  * Paper filter on a moving belt: dirt loads the paper until the pool above it reaches the float, the drive pulls a step of clean
  * paper, the roll gets shorter. An empty roll lets everything through. Shares held back and load per step are common practice, no source.
  */
-import { type Bath, type Book, codOf, DEBRIS, FLOC, move, OIL, SOLIDS, SPECIES } from './species.ts'
+import { type Bath, type Book, codOf, DEBRIS, FLOC, move, NITRIFIERS, OIL, PARTICLE_N, PRODUCTS, SOLIDS, SPECIES } from './species.ts'
 
 export interface Paper {
   readonly rollM: number
@@ -22,6 +22,10 @@ HELD[SOLIDS] = 0.9
 HELD[FLOC] = 0.5
 HELD[DEBRIS] = 0.6
 HELD[OIL] = 0.45
+HELD[NITRIFIERS] = 0.5
+HELD[PARTICLE_N] = 0.6
+HELD[PRODUCTS] = 0.6
+const CATCHES = [SOLIDS, FLOC, DEBRIS, OIL, NITRIFIERS, PARTICLE_N, PRODUCTS] as const
 
 export const paper = (rollM: number, usedM: number): Paper => ({ rollM, usedM, loadG: 0, index: 0, jammed: false })
 export const paperLeftM = (p: Paper): number => Math.max(0, p.rollM - p.usedM)
@@ -36,7 +40,7 @@ export function strain(p: Paper, from: Bath, to: Bath, litres: number, b: Book):
   if (l <= 0) return 0
   if (paperLeftM(p) > 0) {
     const before = codOf(stream.m)
-    for (const k of [SOLIDS, FLOC, DEBRIS, OIL]) {
+    for (const k of CATCHES) {
       const g = (stream.m[k] as number) * (HELD[k] as number)
       stream.m[k] = (stream.m[k] as number) - g
       b.went[k] = (b.went[k] as number) + g

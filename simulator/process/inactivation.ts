@@ -1,6 +1,6 @@
 /**
  * What kills: explicit loss of active biomass per hour by pH, free oxidant, heat and lack of oxygen. Growth models of the
- * ASM family cannot crash; these rates make a crash possible. All of them are OURS (practice notes, section 5), to be read as
+ * ASM family cannot crash; these rates make a crash possible. All of them are OURS, to be read as
  * "harmed within hours", never as measured kinetics.
  */
 /** [pH, per h], log-linear between. Ours. */

@@ -1,6 +1,6 @@
 /**
- * Oxygen between bubbles, surface, water and biology. Saturation after Benson and Krause (handbook F1.1 to F1.3), transfer
- * with alpha of surfactant and fouling (F2.4), and one implicit step that stays above zero however hungry the tank is.
+ * Oxygen between bubbles, surface, water and biology. Saturation after Benson and Krause, transfer
+ * with alpha of surfactant and fouling, and one implicit step that stays above zero however hungry the tank is.
  */
 import { alphaMin, halfSatOxygen } from './figures.ts'
 
@@ -14,16 +14,16 @@ export function saturation(c: number, salt: number, atm: number): number {
   return fresh * fs * (((atm - u) * (1 - theta * atm)) / ((1 - u) * (1 - theta)))
 }
 
-/** Pressure of the air at a height, atm: ln P = 5.25 ln(1 - h/44300). Source: Standard Methods form, handbook F1.5. */
+/** Pressure of the air at a height, atm: ln P = 5.25 ln(1 - h/44300). Source: form of Standard Methods (from memory). */
 export const airPressure = (altitudeM: number): number => Math.exp(5.25 * Math.log(1 - altitudeM / 44300))
 
 /**
- * Share of clean-water transfer left at a surfactant concentration (mg/L). Falls from 1 to 0.35: handbook section 2 has a mean of
+ * Share of clean-water transfer left at a surfactant concentration (mg/L). Falls from 1 to 0.35: Schwarz et al. 2021 report a mean of
  * 0.45 (0.33 to 0.54) in surfactant-laden first stages and 0.80 after. The shape between is ours.
  */
 export const alpha = (surfactant: number): number => alphaMin + (1 - alphaMin) / (1 + Math.max(0, surfactant) / 10)
 
-/** KLa at c degrees from its value at 20: theta 1.024. Source: handbook F2.2. */
+/** KLa at c degrees from its value at 20: theta 1.024. Source: ASCE 2-06 (from memory). */
 export const transferAt = (kla20: number, c: number): number => kla20 * Math.exp(0.023716526617316065 * (c - 20))
 
 export interface OxygenStep {

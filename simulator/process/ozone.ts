@@ -1,9 +1,9 @@
 /**
  * Ozone in the finished-water tank: dosed while the generator runs, eaten by whatever is in the water, slowly by itself; and
- * what a redox electrode makes of oxygen, sulfide and oxidant. Half-life in clean water: handbook section 4. Bands of the
- * redox potential (mV against Ag/AgCl): same section; the curve through them is ours.
+ * what a redox electrode makes of oxygen, sulfide and oxidant. Half-life in clean water: 30, 20, 15, 12 min at 15, 20, 25, 30 C (common table, no single source). Bands of the
+ * redox potential (mV against Ag/AgCl): common practice, no source; the curve through them is ours.
  */
-import { type Bath, type Book, COD, DEBRIS, FLOC, OXIDANT, SURFACTANT, SURFACTANT_COD } from './species.ts'
+import { type Bath, type Book, COD, DEBRIS, FLOC, NITROGEN, OXIDANT, SURFACTANT, SURFACTANT_COD } from './species.ts'
 
 /** Own decay in clean water, per h: half-life 20 min at 20 C, 30 at 15, 12 at 30 (log-linear). */
 export const ozoneDecayPerH = (c: number): number => 2.08 * Math.exp(0.061 * (c - 20))
@@ -13,7 +13,7 @@ export const TRACE_G = 1e-6
 
 /** One step: `gPerH` dosed, decay, and reaction with dissolved organics and with the culture (`biofilm`, mg/L; second order, ours).
  * Each g spent on dissolved matter burns a g of COD; what the culture takes is told by inactivation. */
-export function stepOzone(water: Bath, gPerH: number, tempC: number, biofilm: number, dtH: number, book: Book): void {
+export function stepOzone(water: Bath, gPerH: number, tempC: number, biofilm: number, dtH: number, book: Book, livingN: number): void {
   const m = water.m
   if (gPerH > 0) {
     m[OXIDANT] = (m[OXIDANT] as number) + gPerH * dtH
@@ -37,6 +37,8 @@ export function stepOzone(water: Bath, gPerH: number, tempC: number, biofilm: nu
     const share = Math.min(0.5, (lost * eaten) / (own + eaten + film) / foodG)
     m[COD] = cod * (1 - share)
     m[FLOC] = (m[FLOC] as number) - floc * share
+    // The nitrogen of burnt flakes is left in the water.
+    m[NITROGEN] = (m[NITROGEN] as number) + livingN * floc * share
     m[DEBRIS] = (m[DEBRIS] as number) - debris * share
     m[SURFACTANT] = surfactant * (1 - share)
     book.oxidisedG += foodG * share

@@ -8,7 +8,7 @@ import { stepControl } from './control.ts'
 import { advance, paperLeftM } from './filter.ts'
 import { stepMains } from './machines.ts'
 import { redox, stepOzone, TRACE_G } from './ozone.ts'
-import { add, ALKALINITY, type Bath, type Book, conc, OXIDANT, SALT, SPECIES, SULFIDE } from './species.ts'
+import { add, ALKALINITY, type Bath, conc, FLOC, move, OXIDANT, put, SALT, SULFIDE } from './species.ts'
 import { type Plant, runs, tankOf } from './state.ts'
 import { stepTank, type Tank } from './tank.ts'
 import { stepWater } from './water.ts'
@@ -25,7 +25,7 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
   p.yard.onPad = yard.onPad && !t.noWash
   p.yard.trigger = yard.trigger && !t.noWash
   p.yard.dirt = yard.dirt
-  stepMains(p.mains, t.mains, p.next, dtS)
+  stepMains(p.mains, t.mains, t.phaseLost, p.next, dtS)
   p.uptimeS = t.mains ? p.uptimeS + dtS : 0
 
   stepControl(c, p, dtS)
@@ -36,6 +36,8 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
   f.humidity = p.sky.humidity
   f.rainMmPerH = p.sky.rainMmPerH + t.stormMmPerH
   f.dirtier = yard.dirt
+  f.hotC = t.hotC
+  f.crestBlocked = t.crestBlocked
   stepWater(water, f, p.mainsWater, spec.facts.dirt, p.book, dtS, p.moved)
   p.meters.makeUpL += p.moved.madeUp
   p.meters.washL += p.moved.washed
@@ -43,6 +45,7 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
   for (const [stage, litresPerMin] of t.leak) lose(p, stage, (litresPerMin * dtS) / 60)
   for (const d of t.poured) add(bathOf(p, d.stage), d.species, d.gPerH * dtH, p.book)
   mixDose(p, dtS)
+  if (t.hose.size > 0 || t.seeded.size > 0 || t.ozoneReturn > 0) foreign(p, dtS)
 
   const surround = spec.facts.indoorC === null ? 0.65 * air + 0.35 * p.sky.groundC : Math.max(spec.facts.indoorC, 0.5 * air + 0.5 * p.sky.groundC)
   const bio = water.bio
@@ -64,10 +67,10 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
   a.celsius = Math.max(1, air)
   stepTank(water.pad, a, dtH)
 
-  stepOzone(water.finished.water, c.ozone ? spec.facts.ozoneGPerH : 0, water.finished.celsius, 0, dtH, p.book)
-  for (let i = 0; i < bio.length; i++) fade(bio[i] as Tank, dtH, p.book)
-  if (water.sump) fade(water.sump, dtH, p.book)
-  fade(water.pad, dtH, p.book)
+  stepOzone(water.finished.water, c.ozone ? spec.facts.ozoneGPerH : 0, water.finished.celsius, 0, dtH, p.book, p.biology.nitrogen.living)
+  for (let i = 0; i < bio.length; i++) fade(p, bio[i] as Tank, dtH)
+  if (water.sump) fade(p, water.sump, dtH)
+  fade(p, water.pad, dtH)
   electrodes(p, dtS)
   advance(water.paper, runs(p, 'filter-drive'))
   p.nowMs += dtS * 1000
@@ -76,12 +79,12 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
 /** Somebody at the yard puts in a new roll when the old one is at its end. */
 function changeRoll(p: Plant): void {
   const sheet = p.water.paper
-  if (paperLeftM(sheet) < 1 && within(p.spec.site.staffed, p.spec.site.zone, p.nowMs, true)) sheet.usedM = 0
+  if (!p.troubles.rollHeld && paperLeftM(sheet) < 1 && within(p.spec.site.staffed, p.spec.site.zone, p.nowMs, true)) sheet.usedM = 0
 }
 
 /** Oxidant carried into a tank is eaten there. */
-function fade(t: Tank, dtH: number, b: Book): void {
-  if ((t.water.m[OXIDANT] as number) >= TRACE_G) stepOzone(t.water, 0, t.celsius, (t.culture.active / t.water.litres) * 1000, dtH, b)
+function fade(p: Plant, t: Tank, dtH: number): void {
+  if ((t.water.m[OXIDANT] as number) >= TRACE_G) stepOzone(t.water, 0, t.celsius, (t.culture.active / t.water.litres) * 1000, dtH, p.book, p.biology.nitrogen.living)
 }
 
 function everyMinute(p: Plant): void {
@@ -105,13 +108,36 @@ function bathOf(p: Plant, id: string): Bath {
 function lose(p: Plant, stage: string, litres: number): void {
   const w = bathOf(p, stage)
   const share = Math.min(1, litres / Math.max(1e-9, w.litres))
-  for (let k = 0; k < SPECIES; k++) {
+  for (let k = 0; k < w.m.length; k++) {
     const g = (w.m[k] as number) * share
     w.m[k] = (w.m[k] as number) - g
     p.book.went[k] = (p.book.went[k] as number) + g
   }
   p.book.outL.leak += w.litres * share
   w.litres -= w.litres * share
+}
+
+/** What comes by other ways than the loop's own: a hose, an open return valve, culture poured in. */
+function foreign(p: Plant, dtS: number): void {
+  const { troubles: t, book: b } = p
+  for (const [id, litresPerMin] of t.hose) {
+    const tank = tankOf(p, id) ?? p.water.pad
+    const l = put(tank.water, (litresPerMin * dtS) / 60, p.mainsWater, b)
+    b.inL.makeUp += l
+    p.meters.makeUpL += l
+    const torn = tank.culture.active * t.torn * (dtS / 3600)
+    tank.culture.active -= torn
+    tank.water.m[FLOC] = (tank.water.m[FLOC] as number) + torn
+  }
+  if (t.ozoneReturn > 0) move(p.water.finished.water, (p.water.bio[0] as Tank).water, (t.ozoneReturn * dtS) / 60)
+  for (const [id, gPerH] of t.seeded) {
+    const tank = tankOf(p, id)
+    if (!tank) continue
+    const g = gPerH * (dtS / 3600)
+    tank.culture.active += g
+    b.grownG += g
+    b.grownN += g * p.biology.nitrogen.living
+  }
 }
 
 /** Dosed liquid waits in a pocket by the injection point and mixes in with a time constant of a minute. */

@@ -37,19 +37,24 @@ export interface YardFacts {
   readonly voltage: number
 }
 
-/** The reference loop of the practice notes, section 5, in a mild climate. */
-export const referenceDirt: Dirt = { cod: 170, inert: 110, oil: 60, surfactant: 15, solids: 300, alkalinity: 30, salt: 60, nitrogen: 6 }
+/**
+ * Default dirt: 385 mg COD/L with 26 mg/L of oil, as in real car-wash water (Water Sci. Technol. 80(10) 1902, 2019), 300 mg/L of solids (325 in
+ * Hashim & Zayadi 2016), about half of the COD degradable (common practice, no source).
+ */
+export const referenceDirt: Dirt = { cod: 170, inert: 110, oil: 75, surfactant: 15, solids: 300, alkalinity: 30, salt: 60, nitrogen: 6 }
 
 export interface PlantSpec {
   readonly site: Site
   readonly facts: YardFacts
   readonly seed: number
+  /** Which biology: the working model (the default), or ASM1, the reference. */
+  readonly biology?: 'working' | 'asm1'
 }
 
 /** Share of the volume at which a constant-level tank runs over into the next, leaving a finger's breadth of free board. */
 export const CREST = 0.96
 
-/** Share of an aerated tank that is bubbles: practice notes 3.11, 1.5 % at most. */
+/** Share of an aerated tank that is bubbles: 1.5 % at most (common practice, no source). */
 export const GAS = 0.012
 
 export const stageOf = (site: Site, kind: StageKind) => site.stages.find((s) => s.kind === kind) ?? null

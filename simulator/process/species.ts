@@ -1,6 +1,6 @@
 /**
- * What travels with the water: sixteen amounts per body of water, in grams unless said, and the book of everything that
- * ever came in or went out. All movement goes through `move`, `put` and `leave`, so that the book must close.
+ * What travels with the water: sixteen amounts per body of water, five more where the reference biology runs; in grams unless said. And
+ * the book of everything that ever came in or went out: all movement goes through `move`, `put` and `leave`, so that it must close.
  */
 /** Dissolved biodegradable matter, g COD. */
 export const COD = 0
@@ -30,11 +30,23 @@ export const OXIDANT = 11
 export const TOXICANT = 12
 /** Sulfide, g S. */
 export const SULFIDE = 13
-/** Nitrogen the biology can use, g N. */
+/** Ammonium, the nitrogen the biology can use, g N. */
 export const NITROGEN = 14
 /** Litres times degrees Celsius. */
 export const HEAT = 15
-export const SPECIES = 16
+/** Amounts the working model needs. */
+export const CORE = 16
+/** Nitrate, g N. From here on for the reference biology alone. */
+export const NITRATE = 16
+/** Dissolved organic nitrogen, g N. */
+export const ORGANIC_N = 17
+/** Nitrogen bound in particles, g N. */
+export const PARTICLE_N = 18
+/** Floating nitrifiers, g COD. */
+export const NITRIFIERS = 19
+/** Inert debris of decayed cells, g COD. */
+export const PRODUCTS = 20
+export const SPECIES = 21
 
 /** g COD per g of an anionic surfactant. Common practice, no source. */
 export const SURFACTANT_COD = 2
@@ -46,11 +58,20 @@ export interface Bath {
   readonly m: Float64Array
 }
 
-export const bath = (): Bath => ({ litres: 0, m: new Float64Array(SPECIES) })
+export const bath = (species = CORE): Bath => ({ litres: 0, m: new Float64Array(species) })
 
 /** mg/L of a species (mol/L x 1000 for the two in mol, degrees for heat x 1000); 0 in an empty bath. */
 export const conc = (b: Bath, k: number): number => (b.litres > 1e-9 ? ((b.m[k] ?? 0) / b.litres) * 1000 : 0)
-export const codOf = (m: Float64Array): number => (m[COD] ?? 0) + (m[INERT] ?? 0) + (m[OIL] ?? 0) + (m[FLOC] ?? 0) + (m[DEBRIS] ?? 0) + SURFACTANT_COD * (m[SURFACTANT] ?? 0)
+export const codOf = (m: Float64Array): number =>
+  (m[COD] ?? 0) + (m[INERT] ?? 0) + (m[OIL] ?? 0) + (m[FLOC] ?? 0) + (m[DEBRIS] ?? 0) + SURFACTANT_COD * (m[SURFACTANT] ?? 0) + (m[NITRIFIERS] ?? 0) + (m[PRODUCTS] ?? 0)
+
+/** Nitrogen in a gram of living matter, and of its inert debris, g N/g COD. */
+export interface NitrogenShares {
+  readonly living: number
+  readonly products: number
+}
+export const nitrogenOf = (m: Float64Array, i: NitrogenShares): number =>
+  (m[NITROGEN] ?? 0) + (m[NITRATE] ?? 0) + (m[ORGANIC_N] ?? 0) + (m[PARTICLE_N] ?? 0) + i.living * ((m[FLOC] ?? 0) + (m[NITRIFIERS] ?? 0)) + i.products * (m[PRODUCTS] ?? 0)
 
 /** Everything since the plant was built. Litres by way of entering or leaving; species in and out; COD that reacted away. */
 export interface Book {
@@ -59,8 +80,12 @@ export interface Book {
   washedL: number
   readonly came: Float64Array
   readonly went: Float64Array
-  /** COD of the culture the plant was built with, g. */
+  /** COD and nitrogen of the culture the plant was built with or seeded with, g. */
   grownG: number
+  grownN: number
+  /** COD that nitrifiers made out of carbon dioxide, g; nitrogen that left as gas, g N. */
+  fixedG: number
+  gasN: number
   /** COD burnt with oxygen, with ozone or other oxidants; g. */
   burntG: number
   oxidisedG: number
@@ -75,6 +100,9 @@ export const book = (): Book => ({
   came: new Float64Array(SPECIES),
   went: new Float64Array(SPECIES),
   grownG: 0,
+  grownN: 0,
+  fixedG: 0,
+  gasN: 0,
   burntG: 0,
   oxidisedG: 0,
   alkReactedMol: 0,
@@ -87,7 +115,8 @@ export function move(from: Bath, to: Bath, litres: number): number {
   const share = l / from.litres
   const a = from.m
   const b = to.m
-  for (let k = 0; k < SPECIES; k++) {
+  const n = a.length < b.length ? a.length : b.length
+  for (let k = 0; k < n; k++) {
     const g = (a[k] as number) * share
     a[k] = (a[k] as number) - g
     b[k] = (b[k] as number) + g
@@ -100,7 +129,8 @@ export function move(from: Bath, to: Bath, litres: number): number {
 /** Water of a given make-up enters a bath from outside; `perL` holds amounts per litre. Gives the litres. */
 export function put(to: Bath, litres: number, perL: Float64Array, b: Book): number {
   if (!(litres > 0)) return 0
-  for (let k = 0; k < SPECIES; k++) {
+  const n = to.m.length
+  for (let k = 0; k < n; k++) {
     const g = (perL[k] as number) * litres
     to.m[k] = (to.m[k] as number) + g
     b.came[k] = (b.came[k] as number) + g
@@ -120,7 +150,8 @@ export function leave(from: Bath, litres: number, b: Book): number {
   if (!(litres > 0) || from.litres <= 0) return 0
   const l = litres < from.litres ? litres : from.litres
   const share = l / from.litres
-  for (let k = 0; k < SPECIES; k++) {
+  const n = from.m.length
+  for (let k = 0; k < n; k++) {
     const g = (from.m[k] as number) * share
     from.m[k] = (from.m[k] as number) - g
     b.went[k] = (b.went[k] as number) + g

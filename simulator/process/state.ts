@@ -78,6 +78,10 @@ export interface Plant {
   readonly next: Prng
   readonly atm: number
   washedAgoS: number
+  /** When somebody last wiped and calibrated the probes. */
+  servedMs: number
+  /** How an oxygen probe measures, by signal id: a film makes one read high and the other low. */
+  readonly probeTypes: Map<string, 'optical' | 'membrane'>
   openNow: boolean
   openCheckedMs: number
 }

@@ -37,10 +37,10 @@ export interface Tank {
   readonly k: Carbonate
 }
 
-export function tank(t: Pick<Tank, 'id' | 'kind' | 'volumeL' | 'culture' | 'klaClean' | 'surface' | 'areaM2' | 'tauH'>): Tank {
+export function tank(t: Pick<Tank, 'id' | 'kind' | 'volumeL' | 'culture' | 'klaClean' | 'surface' | 'areaM2' | 'tauH'>, species: number): Tank {
   return {
     ...t,
-    water: bath(),
+    water: bath(species),
     air: t.klaClean > 0 ? 1 : 0,
     oxygen: 8,
     ph: 7.8,
@@ -111,8 +111,8 @@ export function stepTank(t: Tank, around: Around, dtH: number): void {
     t.h = hydrogen(Math.max(1e-9, (m[CARBON] as number) / w.litres), (m[ALKALINITY] as number) / w.litres, t.k, t.h)
     t.ph = -Math.log10(t.h)
   }
-  const settled = (m[SOLIDS] as number) * 0.03 * dtH
-  m[SOLIDS] = (m[SOLIDS] as number) - settled
+  // Mineral dirt settles to the bottom and stays there.
+  m[SOLIDS] = (m[SOLIDS] as number) * (1 - 0.03 * dtH)
 }
 
 /** Fills a tank with aerated water in balance with the air. mg/L; alkalinity as CaCO3. */

@@ -16,6 +16,12 @@ export interface Probe {
   gain?: number
   /** Shows what it showed at the onset. */
   frozen?: boolean
+  /** Gives no figure. */
+  lost?: boolean
+  /** Without its noise. */
+  still?: boolean
+  /** Seconds added to its lag. */
+  lagS?: number
 }
 
 export interface Troubles {
@@ -48,6 +54,35 @@ export interface Troubles {
   /** Nitrification or other use of alkalinity, mg CaCO3/L/h in every aerated tank. */
   alkalinityUse: number
   linkDown: boolean
+  /** Aerators a timer has stopped: no trip, selector in auto. */
+  readonly paused: Set<string>
+  /** One phase is gone. */
+  phaseLost: boolean
+  /** L/min from the finished tank back into the first aerated tank; the generator runs without pause. */
+  ozoneReturn: number
+  ozoneForced: boolean
+  nutrientOff: boolean
+  /** Mains water by hose into a stage, L/min. */
+  readonly hose: Map<string, number>
+  /** Share per h of the attached culture that tears off. */
+  torn: number
+  /** Temperature of the lance water when a hot-water cleaner is used; 0: the pump alone warms it. */
+  hotC: number
+  /** Tanks whose overflow to the next is blocked. */
+  readonly crestBlocked: Set<string>
+  /** Nobody brings a new roll. */
+  rollHeld: boolean
+  /** The program of the controller stands still. */
+  panelFrozen: boolean
+  /** Tanks whose probes hang in air. */
+  readonly inAir: Set<string>
+  /** Fresh culture poured in, g COD/h by tank. */
+  readonly seeded: Map<string, number>
+  /** The controller's clock against the true time, ms; and how it writes its stamps. */
+  clockMs: number
+  stamps: 'zoned' | 'zoneless' | 'none'
+  /** Every message goes out twice. */
+  twice: boolean
 }
 
 export const calm = (): Troubles => ({
@@ -70,6 +105,22 @@ export const calm = (): Troubles => ({
   airC: 0,
   alkalinityUse: 0,
   linkDown: false,
+  paused: new Set(),
+  phaseLost: false,
+  ozoneReturn: 0,
+  ozoneForced: false,
+  nutrientOff: false,
+  hose: new Map(),
+  torn: 0,
+  hotC: 0,
+  crestBlocked: new Set(),
+  rollHeld: false,
+  panelFrozen: false,
+  inAir: new Set(),
+  seeded: new Map(),
+  clockMs: 0,
+  stamps: 'zoned',
+  twice: false,
 })
 
 export function settle(t: Troubles): void {
@@ -92,4 +143,20 @@ export function settle(t: Troubles): void {
   t.airC = 0
   t.alkalinityUse = 0
   t.linkDown = false
+  t.paused.clear()
+  t.phaseLost = false
+  t.ozoneReturn = 0
+  t.ozoneForced = false
+  t.nutrientOff = false
+  t.hose.clear()
+  t.torn = 0
+  t.hotC = 0
+  t.crestBlocked.clear()
+  t.rollHeld = false
+  t.panelFrozen = false
+  t.inAir.clear()
+  t.seeded.clear()
+  t.clockMs = 0
+  t.stamps = 'zoned'
+  t.twice = false
 }

@@ -21,7 +21,9 @@ import {
   ALKALINITY,
   CACO3,
   COD,
+  CORE,
   INERT,
+  NITRIFIERS,
   NITROGEN,
   OIL,
   SOLIDS,
@@ -58,6 +60,10 @@ export interface Flows {
   airC: number
   humidity: number
   dirtier: number
+  /** Temperature of the lance water with a hot-water cleaner; 0: warmed by the pump alone. */
+  hotC: number
+  /** Tanks whose overflow to the next is blocked. */
+  crestBlocked: ReadonlySet<string>
 }
 
 /** What moved, litres in this step. */
@@ -93,7 +99,8 @@ export function stepWater(w: Waterway, f: Flows, makeUpPerL: Float64Array, dirt:
     m[OXIDANT] = (m[OXIDANT] as number) * 0.2
     m[OXYGEN] = (pad.saturated / 1000) * pad.water.litres
     // The pump's work ends as heat in the water; spray then gives up three tenths of what it has over the air (ours).
-    m[HEAT] = (m[HEAT] as number) + out.washed * (PUMP_WARMTH_C + 0.3 * (Math.max(1, f.airC) - finished.celsius - PUMP_WARMTH_C))
+    const warmed = f.hotC > 0 ? f.hotC - finished.celsius : PUMP_WARMTH_C
+    m[HEAT] = (m[HEAT] as number) + out.washed * (warmed + 0.3 * (Math.max(1, f.airC) - finished.celsius - warmed))
     const dry = Math.max(0.3, Math.min(2.5, (vapourHpa(f.airC) * (1 - f.humidity)) / 5))
     evaporate(pad.water, out.washed * Math.min(0.12, f.mist * dry), book)
     book.outL.carryOff += leave(pad.water, out.washed * f.carryOff, book)
@@ -124,7 +131,7 @@ export function stepWater(w: Waterway, f: Flows, makeUpPerL: Float64Array, dirt:
     const t = w.bio[i] as Tank
     const next = w.bio[i + 1] ?? finished
     const over = t.water.litres - CREST * t.volumeL * (1 - GAS * t.air)
-    if (over > 0 && (sump || next !== finished)) spill(t, next, over * (1 - Math.exp(-dtS / 40)))
+    if (over > 0 && (sump || next !== finished) && !f.crestBlocked.has(t.id)) spill(t, next, over * (1 - Math.exp(-dtS / 40)))
     const top = t.water.litres - 1.02 * t.volumeL
     if (top > 0) out.overflowed += leave(t.water, top, book)
   }
@@ -158,6 +165,11 @@ function spill(from: Tank, to: Tank, litres: number): void {
     const gone = c.active * share * c.washout
     c.active -= gone
     to.water.m[FLOC] = (to.water.m[FLOC] as number) + gone
+    if (to.water.m.length > CORE) {
+      const goneA = c.nitrifiers * share * c.washout
+      c.nitrifiers -= goneA
+      to.water.m[NITRIFIERS] = (to.water.m[NITRIFIERS] as number) + goneA
+    }
   }
 }
 

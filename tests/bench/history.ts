@@ -11,6 +11,7 @@ import type { Clock } from '../../gateway/clock.ts'
 import { openEmbedded, type EmbeddedHistory } from '../../gateway/history/embedded.ts'
 import type { Reading } from '../../gateway/site/reading.ts'
 import { median, printFigures, type Figure } from './figure.ts'
+import { influx } from './history-influx.ts'
 import { Noise, reading, valueOf } from './history-load.ts'
 import { openNarrow, usedBytes, type Narrow } from './history-narrow.ts'
 
@@ -275,7 +276,7 @@ function bytesUsed(dir: string): number {
 /** Runs all and gives the figures. */
 export async function run(): Promise<readonly Figure[]> {
   const figures: Figure[] = []
-  for (const part of [trends, fleet, messages]) {
+  for (const part of [trends, fleet, messages, influx]) {
     const dir = mkdtempSync(join(tmpdir(), 'loopkeeper-bench-'))
     try {
       figures.push(...(await part(dir)))

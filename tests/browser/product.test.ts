@@ -104,7 +104,7 @@ describe.skipIf(why !== null)(`the running product in a real browser${why === nu
 
   test('an entry written on the phone stands in the site log and on the trend', async () => {
     await phone.goto(`${product.page}/log/yard-1`)
-    await phone.getByLabel('Of what').fill('white foam')
+    await phone.getByLabel('or another').fill('white foam')
     await phone.getByLabel('What was seen').fill('a hand high')
     await phone.getByRole('button', { name: 'Write it down' }).click()
     await phone.getByText('Written.').waitFor()
@@ -115,7 +115,7 @@ describe.skipIf(why !== null)(`the running product in a real browser${why === nu
 
   test('names and notes that look like markup stay text, and no page reports an error or asks another host', async () => {
     await phone.goto(`${product.page}/log/yard-1`)
-    await phone.getByLabel('Of what').fill('<img src=x onerror=alert(1)>')
+    await phone.getByLabel('or another').fill('<img src=x onerror=alert(1)>')
     await phone.getByRole('button', { name: 'Write it down' }).click()
     await phone.getByText('Written.').waitFor()
     await desk.goto(`${product.page}/loops/yard-1`)

@@ -18,7 +18,8 @@ test('with nothing given every setting has its default, and all listens on loopb
     fleet: 'demo',
     seed: 1,
     prefix: 'loopkeeper/v1',
-    broker: null,
+    mqttTls: null,
+    brokers: [],
     synchronous: 'normal',
   })
 })
@@ -42,9 +43,37 @@ test('a wrong setting is told with where it came from, its value and what would 
   expect(message(['--data', '--port'])).toBe('--data needs a value: --data DIR')
 })
 
+test('several brokers: one value beside them for all, or one for each', () => {
+  const r = readConfig(['--broker', 'mqtt://a:1883, mqtts://b:8883', '--broker-user', 'gateway', '--broker-mqtt', '3,5', '--broker-ca-file', ',ca.pem'], {})
+  expect(r.ok && r.config.brokers).toMatchObject([
+    { url: 'mqtt://a:1883', user: 'gateway', protocol: 4, caFile: null },
+    { url: 'mqtts://b:8883', user: 'gateway', protocol: 5, caFile: 'ca.pem' },
+  ])
+  expect(message(['--broker', 'mqtt://a,mqtt://b,mqtt://c', '--broker-user', 'x,y'])).toBe('--broker-user has 2 values for 3 brokers: one for all, or one for each, with commas')
+  expect(message(['--broker', 'mqtt://a', '--broker-mqtt', '4'])).toBe('--broker-mqtt is "4": 3 or 5 is needed')
+})
+
+test('a TLS listener needs its port, its certificate and its key', () => {
+  const r = readConfig(['--mqtt-tls-port', '8883', '--mqtt-cert-file', 'c.pem', '--mqtt-key-file', 'k.pem'], {})
+  expect(r.ok && r.config.mqttTls).toEqual({ port: 8883, certFile: 'c.pem', keyFile: 'k.pem' })
+  expect(message(['--mqtt-tls-port', '8883'])).toBe('--mqtt-tls-port, --mqtt-cert-file and --mqtt-key-file belong together: give all three, or none')
+})
+
 test('the table of settings and of exit codes in README is the one the product uses', () => {
   const readme = readFileSync(new URL('../../README.md', import.meta.url), 'utf8')
   expect(readme).toContain(settingsTable())
   for (const s of SETTINGS) expect(readme).toContain(s.flag)
   for (const code of Object.values(EXIT)) expect(readme).toMatch(new RegExp(`^\\| ${code} \\|`, 'm'))
+})
+
+test('InfluxDB is asked for whole: an address with a database, or with a bucket, organisation and token', () => {
+  const one = readConfig(['--influx-url', 'http://127.0.0.1:8086', '--influx-database', 'yards'], {})
+  expect(one.ok && one.config.influx).toMatchObject({ url: 'http://127.0.0.1:8086', database: 'yards', bucket: null, user: null })
+  const two = readConfig(['--influx-url', 'https://influx.invalid', '--influx-bucket', 'b', '--influx-org', 'o', '--influx-token-file', 't'], {})
+  expect(two.ok && two.config.influx).toMatchObject({ database: null, bucket: 'b', org: 'o', tokenFile: 't' })
+  expect(readConfig([], {})).toMatchObject({ config: { influx: null } })
+  expect(message(['--influx-url', 'localhost:8086', '--influx-database', 'x'])).toBe('--influx-url is "localhost:8086": a URL such as http://127.0.0.1:8086 is needed')
+  expect(message(['--influx-url', 'http://a'])).toMatch(/either --influx-database \(1\.x\) or --influx-bucket \(2\.x\) is needed with it, and not both$/)
+  expect(message(['--influx-url', 'http://a', '--influx-bucket', 'b'])).toBe('--influx-bucket is "b": --influx-org and --influx-token-file are needed with it')
+  expect(message(['--influx-database', 'yards'])).toBe('A setting of InfluxDB is "yards", but --influx-url is not given: give it, or leave the others out')
 })

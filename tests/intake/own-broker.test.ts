@@ -39,7 +39,7 @@ async function start(limits: Partial<OwnBrokerLimits> = {}): Promise<void> {
   told = []
   const sites = fleet('ostrand', 'kestrow')
   intake = createIntake({ sites: () => sites, history, clock, prefix: PREFIX, onReadings: (r) => void told.push(...r) })
-  broker = await startOwnBroker({ host: '127.0.0.1', port: 0, prefix: PREFIX, clock, credentials, take: (m) => intake.take(m), limits })
+  broker = await startOwnBroker({ host: '127.0.0.1', port: 0, prefix: PREFIX, clock, credentials, offer: intake.offer, limits })
 }
 async function restart(limits: Partial<OwnBrokerLimits>): Promise<void> {
   await broker.stop({ withinMs: 1000 })
@@ -60,7 +60,7 @@ const refused = (over: Parameters<typeof connectSender>[1]): Promise<string> =>
 test('with port 0 the real port is told, and a port in use is a clear refusal', async () => {
   expect(broker.port).toBeGreaterThan(0)
   expect(broker.status()).toEqual({ name: 'own', state: 'listening', detail: `127.0.0.1:${broker.port}, 0 connected` })
-  await expect(startOwnBroker({ host: '127.0.0.1', port: broker.port, prefix: PREFIX, clock, credentials, take: () => undefined })).rejects.toMatchObject({ code: 'EADDRINUSE' })
+  await expect(startOwnBroker({ host: '127.0.0.1', port: broker.port, prefix: PREFIX, clock, credentials, offer: () => undefined })).rejects.toMatchObject({ code: 'EADDRINUSE' })
 })
 
 test('MQT-03 a PUBACK that has been seen means the reading is committed', async () => {

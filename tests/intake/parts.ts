@@ -113,6 +113,18 @@ export function intakeWith(over: Partial<IntakeParts> = {}): Bench {
   return { intake, history, clock, told }
 }
 
+/** For a broker: each message by itself, answered before the offer returns. */
+export const atOnce =
+  (take: (m: Message) => void) =>
+  (m: Message, done: (refused: Error | null) => void): void => {
+    try {
+      take(m)
+    } catch (e) {
+      return done(e as Error)
+    }
+    done(null)
+  }
+
 export const count = (parts: { counters(): readonly { name: string; value: number }[] }, name: string): number => {
   const found = parts.counters().find((c) => c.name === name)
   if (!found) throw new Error(`no counter ${name}`)

@@ -15,6 +15,7 @@ const PRODUCED: Readonly<Record<RejectCode, Parameters<typeof message>>> = {
   NOT_JSON: ['ostrand', '{'],
   SHAPE: ['ostrand', '[]'],
   NOT_A_NUMBER: ['ostrand/tu.do', 'true'],
+  UNIT: ['ostrand/tu.do', '{"v":7.2,"u":"kPa"}'],
   TIME: ['ostrand/tu.do', '{"v":7.2,"t":"2026-03-02T08:00:60Z"}'],
 }
 

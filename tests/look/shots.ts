@@ -91,7 +91,7 @@ const SHOTS: readonly Shot[] = [
 async function lose(page: Page, server: FakeServer): Promise<void> {
   server.mute(true)
   await page.clock.runFor(24_000)
-  await page.getByText('No word from the server').waitFor()
+  await page.getByText('No word from the server for').waitFor()
 }
 
 const SIZES = { desktop: { width: 1440, height: 900 }, phone: { width: 390, height: 844 } } as const

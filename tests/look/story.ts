@@ -25,6 +25,8 @@ export interface Moment {
 
 /** Nothing came in this time of the story; for the probes of `rejectedIn` something came that was no reading. */
 export const silentIn = (nowMs: number): readonly [number, number] => [nowMs - 5.6 * HOUR, nowMs - 5.1 * HOUR]
+/** Oxygen in bio tank 1 came in this time and was doubted. */
+export const doubtedIn = (nowMs: number): readonly [number, number] => [nowMs - 4.4 * HOUR, nowMs - 3.6 * HOUR]
 export const rejectedIn = (nowMs: number): readonly [number, number] => [nowMs - 2.8 * HOUR, nowMs - 2.1 * HOUR]
 
 const wave = (m: Moment, periodMs: number, seed: string): number => Math.sin((2 * Math.PI * m.ms) / periodMs + 6 * chance(m.site + seed))

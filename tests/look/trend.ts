@@ -2,7 +2,7 @@
 import { unitText } from '../../server/bodies/unit.ts'
 import type { HistoryBody } from '../../server/wire.ts'
 import type { Signal } from '../../gateway/site/site.ts'
-import { chance, rejectedIn, rounded, silentIn, valueAt } from './story.ts'
+import { chance, doubtedIn, rejectedIn, rounded, silentIn, valueAt } from './story.ts'
 import type { Loop } from './yards.ts'
 
 const DAY = 86_400_000
@@ -32,6 +32,7 @@ export function trendOf(loop: Loop, signal: Signal, fromMs: number, toMs: number
   }
   const [quietFrom, quietTo] = silentIn(nowMs)
   const [badFrom, badTo] = rejectedIn(nowMs)
+  const [doubtFrom, doubtTo] = doubtedIn(nowMs)
   const every = signal.sampleEveryMs
   for (let at = fromMs; at < toMs; at += bucketMs) {
     const middle = at + bucketMs / 2
@@ -49,7 +50,7 @@ export function trendOf(loop: Loop, signal: Signal, fromMs: number, toMs: number
     body.max.push(mean === null ? null : mean + half)
     body.first.push(mean === null ? null : rounded(signal, mean))
     body.last.push(mean === null ? null : rounded(signal, mean))
-    body.worst.push(mean === null ? (rejected ? 'bad' : null) : 'good')
+    body.worst.push(mean === null ? (rejected ? 'bad' : null) : signal.id === 'bio1.do' && middle > doubtFrom && middle < doubtTo ? 'uncertain' : 'good')
   }
   return body
 }

@@ -68,10 +68,10 @@ const EIGHT: Readonly<Record<string, Case>> = {
 const STREWN: readonly Case[] = [
   { troubles: [{ rule: 'filter.roll-end.reached', min: 95 }] },
   { silentMin: 47 },
-  { troubles: [{ rule: 'tu.do.low', min: 64, state: 'acknowledged', by: 'Jon P.' }] },
+  { troubles: [{ rule: 'tu.do.low', min: 64, state: 'acknowledged', by: 'Jon P.', value: 1.6 }] },
   { troubles: [{ rule: 'panel.auto.off', min: 260 }] },
   { doubtful: ['finished.level'] },
-  { troubles: [{ rule: 'tu.do.low-low', min: 21 }] },
+  { troubles: [{ rule: 'tu.do.low-low', min: 21, value: 0.3 }] },
   { troubles: [{ rule: 'panel.auto.off', min: 900 }] },
   { troubles: [{ rule: 'tu.do.low', min: 51, state: 'returned' }] },
   { neverHeard: true },
@@ -153,8 +153,19 @@ function makeLoop(site: Site, defs: readonly AlarmDef[], c: Case, nowMs: number)
   for (const def of defs) {
     const t = c.troubles?.find((x) => def.id === `${site.id}/${x.rule}`)
     loop.alarms.set(def.id, viewOf(def, t, nowMs))
+    if (t?.value !== undefined && !t.held) agree(loop, def, t.value)
   }
   return loop
+}
+
+/** What stands and what is read must be one story: the reading an alarm stands on shows what the alarm says. */
+function agree(loop: Loop, def: AlarmDef, value: number): void {
+  const { rule } = def
+  const signal = rule.kind === 'limit' ? rule.signal : rule.kind === 'water-left' ? rule.level : null
+  const reading = signal === null ? undefined : loop.latest.get(signal)
+  if (signal === null || !reading || reading.value === null) return
+  const shown = rule.kind === 'water-left' ? Math.round(rule.emptyPct + (100 * value * rule.lanceLPerMin) / rule.volumeL) : value
+  loop.latest.set(signal, { ...reading, value: shown })
 }
 
 /** A fresh reading of one signal. */

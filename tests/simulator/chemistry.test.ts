@@ -14,7 +14,7 @@ const at = (c: number): Carbonate => {
 const alkOf = (mgPerL: number): number => mgPerL / 1000 / 50.0435
 const ph = (h: number): number => -Math.log10(h)
 
-// 3-decimal values of the classic table, in a public copy (handbook section 1, S8).
+// 3-decimal values of the classic table, in a public copy (8-degree steps of a teaching copy).
 test.each([
   [0, 14.621],
   [8, 11.843],
@@ -26,7 +26,7 @@ test.each([
   expect(Math.abs(saturation(c, 0, 1) - printed)).toBeLessThan(0.0015)
 })
 
-// Table of EN 25814 (handbook section 1, S9).
+// Table of EN 25814.
 test.each([
   [17, 9.66],
   [20, 9.09],
@@ -42,7 +42,7 @@ test('thin air and salt lower saturation as in the worked line 20 C, 0.700 atm: 
   expect(Math.abs(airPressure(1609) - 0.8235)).toBeLessThan(0.0005)
 })
 
-// Constants at 25 C from the USGS PHREEQC database (handbook F3.4, S29).
+// Constants at 25 C from the USGS PHREEQC database (phreeqc.dat).
 test('carbonate constants at 25 C are those of PHREEQC', () => {
   const k = at(25)
   expect(Math.abs(ph(k.k1) - 6.352)).toBeLessThan(0.001)
@@ -51,7 +51,7 @@ test('carbonate constants at 25 C are those of PHREEQC', () => {
   expect(Math.abs(ph(k.kw) - 14)).toBeLessThan(0.01)
 })
 
-// Dose checks: unit tests of an open water-chemistry package, spot-checked against the EPA treatment plant model (handbook F3.4, S30).
+// Dose checks: unit tests of tidywater 0.8.2, spot-checked against the EPA treatment plant model.
 test.each([
   [7.5, 100, 30, 0, 6.9, 85],
   [6.7, 20, 30, 0, 5.7, 5],
@@ -65,7 +65,7 @@ test.each([
   expect(Math.abs(ph(hydrogen(ct, alkOf(alk), k, 1e-7)) - phEnd)).toBeLessThan(0.1)
 })
 
-test('aerated to the end, water of alkalinity 110 stands at pH 8.50 and of 200 at 8.75 (practice 2.17)', () => {
+test('aerated to the end, water of alkalinity 110 stands at pH 8.50 and of 200 at 8.75 (exact arithmetic on the same constants)', () => {
   const k = at(20)
   for (const [alk, wanted] of [
     [110, 8.5],
@@ -74,7 +74,7 @@ test('aerated to the end, water of alkalinity 110 stands at pH 8.50 and of 200 a
     expect(Math.abs(ph(hydrogen(carbonInAir(alkOf(alk), k, 1), alkOf(alk), k, 1e-8)) - wanted)).toBeLessThan(0.02)
 })
 
-test('the same dose from pH 7.0 drops pH by 0.12 at alkalinity 85, 0.24 at 40 and 0.43 at 20 (practice 3.12)', () => {
+test('the same dose from pH 7.0 drops pH by 0.12 at alkalinity 85, 0.24 at 40 and 0.43 at 20 (common practice, no source)', () => {
   const k = at(20)
   const drop = (alk: number): number => 7 - ph(hydrogen(carbonAt(7, alkOf(alk), k), alkOf(alk - 4.95), k, 1e-7))
   expect(drop(85)).toBeCloseTo(0.12, 1)
@@ -90,7 +90,7 @@ test('hydrogen is found from any first guess, in strong acid and in strong alkal
   }
 })
 
-test('a step of oxygen follows the closed form when nothing breathes: KLa 6, C* 9.09, C 2.0, 0.25 h (handbook F2.1)', () => {
+test('a step of oxygen follows the closed form when nothing breathes: KLa 6, C* 9.09, C 2.0, 0.25 h (analytic solution)', () => {
   const out = { next: 0, share: 0 }
   let c = 2
   for (let i = 0; i < 90; i++) {
@@ -109,13 +109,13 @@ test('a step of oxygen never goes below zero, however hungry the tank', () => {
   }
 })
 
-test('alpha runs from 1 in clean water to the 0.33 to 0.54 of surfactant-laden first stages (handbook section 2, S16)', () => {
+test('alpha runs from 1 in clean water to the 0.33 to 0.54 of surfactant-laden first stages (Schwarz et al. 2021)', () => {
   expect(alpha(0)).toBe(1)
   expect(alpha(60)).toBeGreaterThan(0.33)
   expect(alpha(60)).toBeLessThan(0.54)
 })
 
-test('ozone halves in 20 min at 20 C and in about 30, 15 and 12 at 15, 25 and 30 C (handbook section 4, S34)', () => {
+test('ozone halves in 20 min at 20 C and in about 30, 15 and 12 at 15, 25 and 30 C (ozone data sheet in public circulation)', () => {
   for (const [c, min] of [
     [15, 30],
     [20, 20],
@@ -125,14 +125,14 @@ test('ozone halves in 20 min at 20 C and in about 30, 15 and 12 at 15, 25 and 30
     expect(Math.abs((Math.LN2 / ozoneDecayPerH(c)) * 60 - min) / min).toBeLessThan(0.12)
 })
 
-test('redox falls with oxygen, falls further with sulfide, and stands at 600 to 750 mV over a clear ozone residual (handbook section 4)', () => {
+test('redox falls with oxygen, falls further with sulfide, and stands at 600 to 750 mV over a clear ozone residual (common practice, no source)', () => {
   expect(redox(8, 0, 0, 7.5) - redox(0, 0, 0, 7.5)).toBeGreaterThan(120)
   expect(redox(0, 2, 0, 7.5)).toBeLessThan(-50)
   expect(redox(8, 0, 0.3, 7.5)).toBeGreaterThan(600)
   expect(redox(8, 0, 0.3, 7.5)).toBeLessThan(750)
 })
 
-test('rates of inactivation are those the practice notes set (section 5, marked as ours there)', () => {
+test('rates of inactivation are the table we set (ours, no source)', () => {
   for (const [p, k] of [
     [5.5, 0.02],
     [5, 0.1],

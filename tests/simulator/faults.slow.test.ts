@@ -1,5 +1,5 @@
 /**
- * Every fault of the scenario library (practice notes, section 5) leaves the trace that page tells, on the reference loop. Sizes and times there are common
+ * Every fault of the scenario library leaves the trace people of the trade know it by, on the reference loop. Sizes and times there are common
  * practice or arithmetic on the same loop; kill rates are ours.
  */
 import { expect, test } from 'vitest'
@@ -253,7 +253,7 @@ test('B2: a heavy day raises uptake and foam, and oxygen is back within three ho
   const idle = tu(p).oxygen
   const arrange = (t: Plant['troubles'], plant: Plant): void => {
     const s = strength(fault, plant.nowMs)
-    if (s > 0) KINDS['heavy-day'].apply(t, s, fault)
+    if (s > 0) KINDS['heavy-day'].apply(t, s, fault, plant)
   }
   let most = 0
   while (p.nowMs < fault.onsetMs + 3 * HOUR) {

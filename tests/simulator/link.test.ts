@@ -1,6 +1,6 @@
 /** The radio link of a simulated site against a real broker: what is sent arrives, what cannot be sent waits within its bound. */
 import { afterEach, expect, test } from 'vitest'
-import { openLink, type Link } from '../../simulator/link.ts'
+import { clientId, openLink, type Link } from '../../simulator/link.ts'
 import { prng } from '../../simulator/random.ts'
 import { startBroker, until, type TestBroker } from './broker.ts'
 
@@ -17,11 +17,12 @@ async function broker(port = 0): Promise<TestBroker> {
   return b
 }
 
-function link(url: string, over: { secret?: string; queue?: number; said?: string[] } = {}): Link {
+function link(url: string, over: { secret?: string; queue?: number; said?: string[]; suffix?: string } = {}): Link {
   const l = openLink({
     url,
     site: 'kestrow',
-    secret: over.secret ?? SECRETS.kestrow,
+    login: { user: 'kestrow', secret: over.secret ?? SECRETS.kestrow },
+    clientSuffix: over.suffix ?? 'a1',
     topic: 'loopkeeper/v1/kestrow',
     queue: over.queue ?? 100,
     inFlight: 4,
@@ -95,4 +96,22 @@ test('a full queue drops its oldest and counts them; the newest are sent when th
   l.radio(true)
   await l.drained(0)
   expect(numbers(b)).toEqual([7, 8, 9, 10, 11])
+})
+
+test('two programs that play the same site stand side by side: neither throws the other off the broker', async () => {
+  const b = await broker()
+  const first = link(b.url, { suffix: 'p1' })
+  const second = link(b.url, { suffix: 'p2' })
+  await until('both connected', () => first.connected() && second.connected())
+  first.send('from the first')
+  second.send('from the second')
+  await Promise.all([first.drained(0), second.drained(0)])
+  expect(b.told.map((t) => t.client).sort()).toEqual(['loop-kestrow-p1', 'loop-kestrow-p2'])
+  expect([first.counters.connects, second.counters.connects]).toEqual([1, 1])
+})
+
+test('a client id is never longer than the 64 characters careful brokers take, and keeps its ending', () => {
+  const id = clientId('x'.repeat(63), 'k2f9ab')
+  expect(id).toHaveLength(64)
+  expect(id).toMatch(/^loop-x+-k2f9ab$/)
 })

@@ -1,5 +1,5 @@
 /**
- * The reference loop of the trade's practice notes (section 5): treatment unit 2.3 m3, two bio tanks of 7.6, finished tank 5.7, sump
+ * The reference loop, common practice, no source: treatment unit 2.3 m3, two bio tanks of 7.6, finished tank 5.7, sump
  * 1.1, lance 23 L/min, 9 m3 washed from 08 to 15 h at 200 mg/L biodegradable COD, 20 C, surface re-aeration 0.1 per h.
  */
 import { readSiteFile } from '../../gateway/site/site-file.ts'
@@ -28,6 +28,8 @@ equipment:
   transfer: { kind: pump, serves: [sump], flowLPerMin: 23 }
   blower: { kind: aerator, serves: [tu, bio1, bio2] }
   acid: { kind: dosing, serves: [tu], doses: acid, flowLPerMin: 0.03333 }
+  nutrient: { kind: dosing, serves: [tu], doses: nutrient, flowLPerMin: 0.02 }
+  ozone: { kind: ozone, serves: [finished] }
   hp: { kind: washer }
 signals:
   tu.do:

@@ -1,5 +1,5 @@
 /**
- * The working model against what the practice notes say the reference loop does (sections 2, 3.5, 5). Those figures are the trade's
+ * The working model against what the reference loop of the trade does. Those figures are
  * arithmetic on the same loop, not measurements: common practice, no source. Tolerances are stated beside each.
  */
 import { expect, test } from 'vitest'
@@ -82,7 +82,7 @@ test('without air while washing the treatment unit is down to 1 mg/L after 6 min
   near(hoursTo(settledReference(10), 1, 1, blowerOff), 1.5, 0.2)
 })
 
-test('half the oxygen transfer brings the loaded treatment unit to about 1 mg/L though its uptake is hardly less (practice 3.2)', () => {
+test('half the oxygen transfer brings the loaded treatment unit to about 1 mg/L though its uptake is hardly less (common practice, no source)', () => {
   const p = settledReference(11)
   const half = (t: Troubles): void => void (t.fouling = 0.5)
   runUntil(p, hoursLater(p, 2), half)
@@ -91,7 +91,7 @@ test('half the oxygen transfer brings the loaded treatment unit to about 1 mg/L 
   expect(tu?.uptake).toBeGreaterThan(35)
 })
 
-test('after four fifths of the culture of the treatment unit is lost its uptake falls to less than half while that of bio tank 1 rises (practice 3.5)', () => {
+test('after four fifths of the culture of the treatment unit is lost its uptake falls to less than half while that of bio tank 1 rises (common practice, no source)', () => {
   const before = hourOf(settledReference(11))
   const p = settledReference(10)
   const tu = p.water.bio[0]

@@ -13,6 +13,7 @@ import { startBroker, until, type TestBroker } from './broker.ts'
 const HOUR = 3_600_000
 const fleet = loadFleet('demo', 1)
 const secrets = Object.fromEntries(fleet.specs.map((s) => [s.site.id, `secret of ${s.site.id}`]))
+const logins = new Map(fleet.specs.map((s) => [s.site.id, { user: s.site.id, secret: `secret of ${s.site.id}` }]))
 const brokers: TestBroker[] = []
 const folders: string[] = []
 afterEach(async () => {
@@ -41,7 +42,9 @@ test('two hours of history are told in order before the live readings, without a
     plan: (startMs) => onClock(fleet.plan, startMs),
     url: b.url,
     prefix: 'loopkeeper/v1',
-    secrets,
+    logins,
+    clientSuffix: 'here',
+    field: true,
     speed: 1,
     fillHours: 2,
     nowMs: () => nowMs,
@@ -71,7 +74,7 @@ test('two hours of history are told in order before the live readings, without a
     await run.stop()
   }
   expect(run.summary()).toMatch(/^\d+ messages acknowledged, 0 dropped/)
-  for (const t of b.told) expect(t.client).toBe(`loop-${t.topic.slice('loopkeeper/v1/'.length)}`)
+  for (const t of b.told) expect(t.client).toBe(`loop-${t.topic.slice('loopkeeper/v1/'.length)}-here`)
 })
 
 interface Ended {
@@ -128,8 +131,9 @@ test.each([
   [[], /--secrets FILE is needed/],
   [['--secrets', 'nowhere.json'], /--secrets nowhere\.json: not readable as JSON/],
   [['--secrets', 'SECRETS', '--speed', 'fast'], /--speed fast: a number from 0\.1 to 3600 is needed/],
-  [['--secrets', 'SECRETS', '--fleet', 'other'], /"other" is no fleet we have: demo/],
+  [['--secrets', 'SECRETS', '--fleet', 'other'], /"other" is no fleet we have: demo, twelve/],
   [['--secrets', 'SOME'], /no secret for "bramscar-slate-yard"/],
+  [['--secrets', 'SECRETS', '--speed', '60'], /--speed 60: add --behind-hours, because readings are never stamped ahead of the clock/],
 ] as const)('started with %j it ends with code 2 and says what is missing', async (args, message) => {
   const dir = folder()
   writeFileSync(join(dir, 'all.json'), JSON.stringify(secrets))

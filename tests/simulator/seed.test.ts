@@ -2,19 +2,54 @@
 import { expect, test } from 'vitest'
 import { loadFleet } from '../../simulator/fleets/load.ts'
 import { buildLoop } from '../../simulator/loop.ts'
+import { labels } from '../../simulator/labels.ts'
+import { startRun } from '../../simulator/run.ts'
 import { draw, normal, prng } from '../../simulator/random.ts'
 import { dayStart, vehiclesOf } from '../../simulator/process/washing.ts'
 import { weather } from '../../simulator/process/weather.ts'
+import { startBroker } from './broker.ts'
 
 const HOUR = 3_600_000
 const START = Date.UTC(2026, 10, 24, 8)
+
+/** Everything a whole run publishes, topic by topic, and the truth beside it: history, then live, faults, wear and all. */
+async function published(seed: number): Promise<string> {
+  const { specs } = loadFleet('demo', seed)
+  const broker = await startBroker({})
+  broker.open()
+  const truth: string[] = []
+  const chosen = specs.filter((s) => ['brackfold-refuse-depot', 'ullenwick-bus-north'].includes(s.site.id))
+  const run = startRun({
+    specs: chosen,
+    plan: () => [],
+    fixed: chosen.map((s, i) => ({ id: `f${i}`, kind: i === 0 ? 'blower-trip' : 'degreaser', site: s.site.id, onsetMs: START - 3 * HOUR, endMs: START - 2.5 * HOUR })),
+    url: broker.url,
+    prefix: 'p',
+    logins: new Map(),
+    clientSuffix: 'here',
+    speed: 1,
+    fillHours: 5,
+    field: true,
+    nowMs: () => START,
+    labels: labels((line) => truth.push(line)),
+    say: () => undefined,
+  })
+  try {
+    await run.live
+  } finally {
+    await run.stop()
+    await broker.stop()
+  }
+  const topics = [...new Set(broker.told.map((t) => t.topic))].sort()
+  return JSON.stringify([topics.map((topic) => broker.told.filter((t) => t.topic === topic).map((t) => t.payload)), truth])
+}
 
 function bytes(seed: number, id = 'kestrow-berth-3'): string {
   const spec = loadFleet('demo', seed).specs.find((s) => s.site.id === id)
   if (!spec) throw new Error('no such loop')
   const loop = buildLoop(spec, [], START)
   const out: string[] = []
-  loop.advance(START + 6 * HOUR, (p) => out.push(p))
+  loop.advance(START + 2 * HOUR, (p) => out.push(p))
   return out.join('\n')
 }
 
@@ -118,4 +153,11 @@ test('a local day begins at its own midnight, on the days of 23 and 25 hours as 
   expect(dayStart('Europe/Berlin', Date.UTC(2026, 2, 30, 12))).toBe(Date.UTC(2026, 2, 29, 22))
   expect(dayStart('America/Chicago', Date.UTC(2026, 10, 1, 20))).toBe(Date.UTC(2026, 10, 1, 5))
   expect(dayStart('Australia/Hobart', Date.UTC(2026, 10, 25, 3))).toBe(Date.UTC(2026, 10, 24, 13))
+})
+
+test('a whole run with one seed publishes the same bytes on every topic and writes the same truth; another seed does not', async () => {
+  const first = await published(1)
+  expect(first.length).toBeGreaterThan(100_000)
+  expect(await published(1)).toBe(first)
+  expect(await published(2)).not.toBe(first)
 })

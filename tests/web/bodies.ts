@@ -1,5 +1,5 @@
 /** Bodies with plain defaults, so that a test names only what it is about. */
-import type { AlarmBody, HistoryBody, LoopBody, SignalBody } from '../../server/wire.ts'
+import type { AlarmBody, HistoryBody, LoopBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
 
 /** 17 November 2026, 03:16 UTC. */
 export const NOW = Date.UTC(2026, 10, 17, 3, 16)
@@ -66,6 +66,25 @@ export const loop = (more: Partial<LoopBody> = {}): LoopBody => ({
   waterMin: 240,
   doubtful: [],
   alarms: [],
+  ...more,
+})
+
+export const detail = (more: Partial<LoopDetailBody> = {}): LoopDetailBody => ({
+  ...loop(),
+  latitude: null,
+  longitude: null,
+  altitudeM: 0,
+  customer: null,
+  openNow: true,
+  yardPhone: null,
+  access: null,
+  signals: [],
+  equipment: [],
+  protections: [],
+  consumables: [],
+  notObserved: [],
+  hazards: [],
+  log: [],
   ...more,
 })
 

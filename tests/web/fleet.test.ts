@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest'
-import { areas, count, fieldForm, heldOrder, needs } from '../../web/state/fleet.ts'
-import { facts, ringSentence } from '../../web/state/sentence.ts'
+import { areas, count, fieldForm, folded, found, heldOrder, needs } from '../../web/state/fleet.ts'
+import { answer, facts, firstSentence, ringSentence } from '../../web/state/sentence.ts'
 import { byUrgency } from '../../web/state/mark.ts'
 import { alarm, loop, MIN, NOW } from './bodies.ts'
 
@@ -77,8 +77,8 @@ test('a ring is told in one sentence: where, how urgent, whether answered, what,
 })
 
 test('facts of an alarm leave out what is not known, and the figure of a contact', () => {
-  expect(facts(alarm(), NOW)).toBe('0.0\u00a0A, limit 2.0, since 03:11')
-  expect(facts(alarm({ limit: null, value: 1, valueNow: 1 }), NOW)).toBe('since 03:11')
+  expect(facts(alarm(), NOW, 'Europe/London')).toBe('0.0\u00a0A, limit 2.0, since 03:11')
+  expect(facts(alarm({ limit: null, value: 1, valueNow: 1 }), NOW, 'Europe/London')).toBe('since 03:11')
 })
 
 test('ordering is the same from either side and has no ties that jump', () => {
@@ -90,4 +90,66 @@ test('ordering is the same from either side and has no ties that jump', () => {
     alarm({ id: '5', state: 'returned' }),
   ]
   for (const a of all) for (const b of all) expect(Math.sign(byUrgency(a, b))).toBe(-Math.sign(byUrgency(b, a)) || 0)
+})
+
+test('a frozen list only counts what is new, except an A nobody has answered', () => {
+  const held = needs([withAlarm('c', { priority: 'low' })]).map((r) => r.id)
+  const later = needs([withAlarm('a', {}), withAlarm('b', { priority: 'medium' }), withAlarm('c', { priority: 'low' })])
+  const frozen = heldOrder(held, later, true)
+  expect(frozen.rows.map((r) => r.id)).toEqual(['c', 'a'])
+  expect(frozen.waiting).toBe(2)
+  expect(heldOrder(held, later, false).rows.map((r) => r.id)).toEqual(['c', 'a', 'b'])
+})
+
+test('a long list is folded with what is left out counted by kind, and never an A among it', () => {
+  const rows = needs([
+    ...Array.from({ length: 5 }, (_, i) => withAlarm(`b${i}`, { priority: 'medium' })),
+    ...Array.from({ length: 3 }, (_, i) => withAlarm(`c${i}`, { priority: 'low' })),
+    loop({ id: 's', silent: true }),
+    withAlarm('answered', { state: 'acknowledged' }),
+  ])
+  const short = folded(rows, 4)
+  expect(short.rows).toHaveLength(5)
+  expect(short.rows.at(-1)?.id).toBe('answered')
+  expect(short.more).toEqual([
+    ['B', 1],
+    ['C', 3],
+    ['silent', 1],
+  ])
+  expect(folded(rows, Number.POSITIVE_INFINITY).more).toEqual([])
+})
+
+test('more than twelve full rows: all but an A nobody has answered go to one line', () => {
+  const rows = needs([
+    ...Array.from({ length: 14 }, (_, i) => withAlarm(`a${i}`, {})),
+    withAlarm('b', { priority: 'medium' }),
+    ...Array.from({ length: 2 }, (_, i) => withAlarm(`answered${i}`, { state: 'acknowledged' })),
+  ])
+  expect(rows.filter((r) => r.form === 'full').map((r) => r.id)).toEqual(Array.from({ length: 14 }, (_, i) => `a${i}`))
+})
+
+test('a loop is found by any words of its name and area, in any case', () => {
+  const all = [loop({ id: '1', name: 'Kestrow Ferry Terminal, berth 3', area: 'Coast' }), loop({ id: '2', name: 'Ferrier Gravel', area: 'Hill' })]
+  const ids = (text: string) => found(all, text).map((l) => l.id)
+  expect([ids('ferry'), ids('BERTH kest'), ids('hill'), ids('  '), ids('nowhere')]).toEqual([['1'], ['1'], ['2'], ['1', '2'], []])
+})
+
+test('times of a site whose clock differs from the reader say their offset, others do not', () => {
+  const there = alarm({ zone: 'America/Denver' })
+  expect(facts(there, NOW, 'Europe/London')).toBe('0.0\u00a0A, limit 2.0, since 20:11\u00a0UTC\u22127')
+  expect(facts(there, NOW, 'America/Phoenix')).toBe('0.0\u00a0A, limit 2.0, since 20:11')
+  expect(answer(alarm({ zone: 'Asia/Kolkata', state: 'acknowledged', acknowledgedBy: 'Ruth A.', acknowledgedMs: NOW, note: 'on my way' }), NOW, 'UTC')).toBe(
+    'Ruth A. has it since 08:46\u00a0UTC+5:30: “on my way”.',
+  )
+})
+
+test('an alert is never told as unanswered', () => {
+  const watch = loop({ alarms: [alarm({ priority: 'alert', what: 'Selector in hand' })] })
+  expect(ringSentence(watch, NOW)).toBe('Yard: watch, Selector in hand. Finished water 78 percent.')
+})
+
+test('the first sentence of a consequence ends where it ends, not at a figure', () => {
+  expect(firstSentence('Septic in 1.5 h. Then it smells.')).toBe('Septic in 1.5 h.')
+  expect(firstSentence('No air; then it smells.')).toBe('No air.')
+  expect(firstSentence('No end')).toBe('No end')
 })

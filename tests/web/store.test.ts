@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest'
 import { allAlarms, allLoops, loopSignal, take, told, values } from '../../web/state/store.ts'
 import { createDetail } from '../../web/state/detail.ts'
-import { alarm, loop, NOW, signalOf } from './bodies.ts'
+import { alarm, detail, loop, NOW, signalOf } from './bodies.ts'
 
 const hello = (...ids: string[]) => take({ t: 'hello', nowMs: NOW, version: '1', loops: ids.map((id) => loop({ id, name: id })) })
 
@@ -39,28 +39,12 @@ test('an alarm of a loop the page does not know is not lost in an error', () => 
 
 test('values are laid over what the loop page was told, and an older reading never over a newer one', () => {
   hello('a')
-  const detail = createDetail('a')
+  const page = createDetail('a')
   const known = signalOf({ value: 5, sourceMs: NOW })
-  detail.set({
-    ...loop({ id: 'a' }),
-    latitude: null,
-    longitude: null,
-    altitudeM: 0,
-    customer: null,
-    openNow: true,
-    yardPhone: null,
-    access: null,
-    signals: [known],
-    equipment: [],
-    protections: [],
-    consumables: [],
-    notObserved: [],
-    hazards: [],
-    log: [],
-  })
+  page.set(detail({ ...loop({ id: 'a' }), signals: [known] }))
   take({ t: 'values', nowMs: NOW, site: 'a', values: [[known.id, 6, 'good', 'ok', NOW + 1000, NOW + 1000]] })
-  expect(detail.signals.value[0]?.value).toBe(6)
+  expect(page.signals.value[0]?.value).toBe(6)
   values.value = new Map()
   take({ t: 'values', nowMs: NOW, site: 'a', values: [[known.id, 4, 'good', 'ok', NOW - 1000, NOW - 1000]] })
-  expect(detail.signals.value[0]?.value).toBe(5)
+  expect(page.signals.value[0]?.value).toBe(5)
 })

@@ -1,9 +1,9 @@
 import fc from 'fast-check'
 import { expect, test } from 'vitest'
 import { timeTicks } from '../../web/state/time-ticks.ts'
-import { coverage, csv, lanes, moved, silences, thinned } from '../../web/state/trend.ts'
+import { chosen, coverage, csv, lanes, moved, silences, spanOf, thinned } from '../../web/state/trend.ts'
 import { clock } from '../../web/words/times.ts'
-import { historyOf, MIN, NOW, signalOf } from './bodies.ts'
+import { detail, historyOf, MIN, NOW, signalOf } from './bodies.ts'
 
 const H = 60 * MIN
 const DAY = 24 * H
@@ -93,4 +93,34 @@ test('saved figures name their unit, leave gaps empty, and disarm text that a sp
   expect(rows).toHaveLength(3)
   expect(rows[1]).toBe(`2026-11-17T03:16:00.000Z,"tu.do","'=cmd()","mg/L",1.5,1.5,1.5,1,0`)
   expect(rows[2]).toMatch(/,,,,0,1$/)
+})
+
+test('a doubtful stretch is a line of its own that meets the good one on both sides', () => {
+  const h = historyOf([1, 2, 3, 4, 5])
+  const line = thinned({ ...h, worst: ['good', 'good', 'uncertain', 'good', 'good'] }, MIN)
+  expect(line.mean).toEqual([1, 2, null, 4, 5])
+  expect(line.doubtful).toEqual([null, 2, 3, 4, null])
+  // Half a bucket after its start, as the good ones.
+  expect(line.at[2]).toBe(NOW + 2.5 * MIN)
+})
+
+test('an address gives a span that stands still, or a width that follows the present; nonsense gives the usual 8 h', () => {
+  const of = (text: string) => spanOf(new URLSearchParams(text), NOW, 600)
+  expect(of(`from=${NOW - H}&to=${NOW - MIN}`)).toEqual({ span: { fromMs: NOW - H, toMs: NOW - MIN }, follows: false })
+  for (const text of ['', 'span=x', 'from=5', 'to=-3', 'span=-1']) {
+    const { span, follows } = of(text)
+    expect(follows).toBe(true)
+    expect(span.toMs - span.fromMs).toBe(8 * H)
+    expect(span.toMs).toBeGreaterThanOrEqual(NOW)
+    expect(span.toMs - NOW).toBeLessThanOrEqual((8 * H) / 600)
+  }
+  expect(of(`from=${NOW}&to=${NOW - H}`).span).toEqual({ fromMs: NOW - 9 * H, toMs: NOW - H })
+})
+
+test('signals asked for are shown once each and in that order; without any, those that tell most about the loop', () => {
+  const l = detail({ signals: [signalOf({ id: 'modem.strength', quantity: 'strength' }), signalOf({ id: 'tu.ph', quantity: 'ph' }), signalOf({ id: 'tu.do' })] })
+  const ids = (asked: string | null) => chosen(l, asked).map((s) => s.id)
+  expect(ids('tu.ph,nothing,tu.do,tu.ph')).toEqual(['tu.ph', 'tu.do'])
+  expect(ids(null)).toEqual(['tu.do', 'tu.ph'])
+  expect(ids('nothing')).toEqual(['tu.do', 'tu.ph'])
 })

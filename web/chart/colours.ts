@@ -31,6 +31,10 @@ function read(): ChartColours {
   }
 }
 
-/** Changes when the system turns dark or light. */
+/** Changes when the system or the page turns dark or light. */
 export const colours = signal<ChartColours>(read())
-matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => (colours.value = read()))
+const again = (): void => {
+  colours.value = read()
+}
+for (const query of ['(prefers-color-scheme: dark)', '(forced-colors: active)']) matchMedia(query).addEventListener('change', again)
+new MutationObserver(again).observe(document.documentElement, { attributeFilter: ['data-theme'] })

@@ -1,138 +1,88 @@
 /**
  * One lane of a trend: the only place that knows uPlot. Times go in as ms and are divided once here; a null is a gap, never
- * bridged. The lane draws its band of lowest to highest, limits, gaps with their reason, and shares its cursor by a key.
+ * bridged. The lane draws its tint of lowest to highest, its limits, and gaps with their reason. The line of the cursor and the
+ * axis of time belong to the page, which has them for all lanes at once.
  */
 import uPlot from 'uplot'
 import 'uplot/dist/uPlot.min.css'
-
-export interface LaneSeries {
-  readonly name: string
-  /** Css colour and dash of the line. */
-  readonly colour: string
-  readonly dash: readonly number[]
-  readonly atMs: readonly number[]
-  readonly mean: readonly (number | null)[]
-  readonly min: readonly (number | null)[]
-  readonly max: readonly (number | null)[]
-}
-
-export interface LaneLimit {
-  readonly name: string
-  readonly value: number
-  readonly text: string
-}
-
-export interface Gap {
-  readonly fromMs: number
-  readonly toMs: number
-  readonly why: string
-}
-
-export interface LaneData {
-  readonly fromMs: number
-  readonly toMs: number
-  readonly series: readonly LaneSeries[]
-  readonly limits: readonly LaneLimit[]
-  readonly gaps: readonly Gap[]
-  /** Times of site-log entries and of the cursor's tick labels come with the axis. */
-  readonly ticks: (fromMs: number, toMs: number, room: number) => readonly { readonly ms: number; readonly text: string }[]
-  readonly axis: boolean
-  readonly digits: number
-  readonly colours: {
-    readonly grid: string
-    readonly text: string
-    readonly ink: string
-    readonly ink2: string
-    readonly ring: string
-    readonly page: string
-    readonly sunk: string
-  }
-}
+import type { LaneData, LaneSeries } from './lane-data.ts'
+import { drawGaps, drawLimits, FONT } from './marks.ts'
 
 export interface Lane {
   set(data: LaneData): void
   size(width: number, height: number): void
+  /** Puts the discs on the lines at this time, or takes them away. */
+  cursor(ms: number | null): void
   destroy(): void
 }
 
-const FONT = '12px "Atkinson Hyperlegible Next Variable", system-ui, sans-serif'
-const LEFT = 56
-const RIGHT = 74
+const narrow = matchMedia('(max-width: 720px)')
+/** Room beside the lines in px, for figures on the left and limits on the right; page.css has the same two. */
+const left = (): number => (narrow.matches ? 40 : 56)
+const right = (): number => (narrow.matches ? 54 : 74)
+/** Columns per line: mean, doubtful, lowest, highest. */
+const COLUMNS = 4
 
-/**
- * Draws into `host`. `onCursor` gets the time under the cursor in ms, or null; `onZoom` the span dragged out. Lanes made with
- * one `key` move their cursors together.
- */
+/** Draws into `host`. `onCursor` gets the time under the pointer in ms, or null; `onZoom` the span dragged out. */
 export function createLane(
   host: HTMLElement,
-  key: string,
   first: LaneData,
   size: { width: number; height: number },
   onCursor: (ms: number | null) => void,
   onZoom: (fromMs: number, toMs: number) => void,
 ): Lane {
   let data = first
+  const columns = (): uPlot.AlignedData => align(data.series)
+  const seriesOf = (i: number): LaneSeries | undefined => data.series[Math.floor((i - 1) / COLUMNS)]
+  const isLine = (i: number): boolean => (i - 1) % COLUMNS < 2
   const options = (): uPlot.Options => ({
     ...size,
-    padding: [6, 0, 0, 0],
+    padding: [6, 0, 2, 0],
     legend: { show: false },
     cursor: {
-      sync: { key, setSeries: false },
-      drag: { x: true, y: false, setScale: false },
+      x: false,
       y: false,
-      points: { size: 9, width: 1.5, stroke: () => data.colours.page, fill: (_u, i) => data.series[Math.floor((i - 1) / 3)]?.colour ?? '' },
+      drag: { x: true, y: false, setScale: false },
+      points: {
+        size: (_u, i) => (isLine(i) ? 9 : 0),
+        width: (_u, i) => (isLine(i) ? 1.5 : 0),
+        stroke: () => data.colours.page,
+        fill: (_u, i) => (isLine(i) ? (seriesOf(i)?.colour ?? '') : 'transparent'),
+      },
     },
-    select: { show: true, left: 0, top: 0, width: 0, height: 0 },
     scales: { x: { time: false, range: () => [data.fromMs / 1000, data.toMs / 1000] }, y: { range: (_u, low, high) => span(low, high, data.limits) } },
     axes: [
       {
-        show: true,
         side: 2,
-        size: data.axis ? 46 : 4,
-        font: FONT,
-        stroke: data.colours.text,
-        grid: { stroke: data.colours.grid, width: 1 },
-        ticks: { show: data.axis, stroke: data.colours.grid, width: 1, size: 5 },
-        splits: (u) => data.ticks(data.fromMs, data.toMs, u.bbox.width / devicePixelRatio).map((t) => t.ms / 1000),
-        values: (u, splits) => {
-          if (!data.axis) return splits.map(() => '')
-          const by = new Map(data.ticks(data.fromMs, data.toMs, u.bbox.width / devicePixelRatio).map((t) => [t.ms / 1000, t.text]))
-          return splits.map((s) => by.get(s) ?? '')
-        },
+        size: 2,
+        grid: { stroke: () => data.colours.grid, width: 1 },
+        ticks: { show: false },
+        splits: () => data.ticks.map((t) => t.ms / 1000),
+        values: (_u, splits) => splits.map(() => ''),
       },
       {
-        size: LEFT,
+        size: left,
         font: FONT,
-        stroke: data.colours.text,
-        grid: { stroke: data.colours.grid, width: 1 },
+        stroke: () => data.colours.text,
+        grid: { stroke: () => data.colours.grid, width: 1 },
         ticks: { show: false },
         space: 26,
         values: (_u, splits) => splits.map((v) => axisFigure(v)),
       },
-      {
-        side: 1,
-        size: RIGHT,
-        font: FONT,
-        stroke: data.colours.ink,
-        grid: { show: false },
-        ticks: { show: false },
-        splits: () => data.limits.map((l) => l.value),
-        values: () => data.limits.map((l) => l.text),
-      },
+      { side: 1, size: right, grid: { show: false }, ticks: { show: false }, values: (_u, splits) => splits.map(() => '') },
     ],
-    series: [
-      {},
-      ...data.series.flatMap((s): uPlot.Series[] => [
-        { label: s.name, stroke: s.colour, width: 1.75, dash: [...s.dash], spanGaps: false, points: { show: (_u, _i, i0, i1) => i1 - i0 < 2, size: 4 } },
-        { show: true, stroke: 'transparent', points: { show: false } },
-        { show: true, stroke: 'transparent', points: { show: false } },
-      ]),
-    ],
-    bands: data.series.map((s, i) => ({ series: [3 + i * 3, 2 + i * 3] as [number, number], fill: tint(s.colour) })),
+    series: [{}, ...data.series.flatMap(linesOf)],
+    bands: data.series.map((s, i) => ({ series: [(i + 1) * COLUMNS, (i + 1) * COLUMNS - 1] as [number, number], fill: tint(s.colour) })),
     hooks: {
-      drawAxes: [drawLimits],
-      draw: [drawGaps],
-      setCursor: [(u) => onCursor(u.cursor.left === undefined || u.cursor.left < 0 || u.cursor.idx === null ? null : Math.round(u.posToVal(u.cursor.left, 'x') * 1000))],
+      drawAxes: [(u) => drawLimits(u, data)],
+      draw: [(u) => drawGaps(u, data)],
+      ready: [
+        // Listened to here and not through uPlot's own news of its cursor, which it also tells when data or size change.
+        (u) => {
+          u.over.addEventListener('mousemove', (e) => onCursor(Math.round(u.posToVal(e.clientX - u.over.getBoundingClientRect().left, 'x') * 1000)))
+          u.over.addEventListener('mouseleave', () => onCursor(null))
+        },
+      ],
       setSelect: [
         (u) => {
           if (u.select.width < 6) return
@@ -144,59 +94,9 @@ export function createLane(
       ],
     },
   })
-  const drawLimits = (u: uPlot): void => {
-    const { ctx, bbox } = u
-    ctx.save()
-    ctx.strokeStyle = data.colours.ink2
-    ctx.lineWidth = 1.2 * devicePixelRatio
-    ctx.setLineDash([7 * devicePixelRatio, 4 * devicePixelRatio])
-    for (const l of data.limits) {
-      const y = u.valToPos(l.value, 'y', true)
-      if (y < bbox.top || y > bbox.top + bbox.height) continue
-      ctx.beginPath()
-      ctx.moveTo(bbox.left, y)
-      ctx.lineTo(bbox.left + bbox.width, y)
-      ctx.stroke()
-    }
-    ctx.restore()
-  }
-  const drawGaps = (u: uPlot): void => {
-    const { ctx, bbox } = u
-    const px = devicePixelRatio
-    for (const g of data.gaps) {
-      const x0 = Math.max(bbox.left, u.valToPos(g.fromMs / 1000, 'x', true))
-      const x1 = Math.min(bbox.left + bbox.width, u.valToPos(g.toMs / 1000, 'x', true))
-      if (x1 - x0 < 3 * px) continue
-      ctx.save()
-      ctx.beginPath()
-      ctx.rect(x0, bbox.top, x1 - x0, bbox.height)
-      ctx.clip()
-      ctx.strokeStyle = data.colours.ring
-      ctx.globalAlpha = 0.6
-      ctx.lineWidth = px
-      ctx.beginPath()
-      for (let x = x0 - bbox.height; x < x1; x += 7 * px) {
-        ctx.moveTo(x, bbox.top + bbox.height)
-        ctx.lineTo(x + bbox.height, bbox.top)
-      }
-      ctx.stroke()
-      ctx.restore()
-      ctx.save()
-      ctx.font = FONT.replace('12px', `${12 * px}px`)
-      const w = ctx.measureText(g.why).width
-      if (w + 8 * px < x1 - x0) {
-        ctx.fillStyle = data.colours.page
-        ctx.fillRect((x0 + x1 - w) / 2 - 4 * px, bbox.top + 4 * px, w + 8 * px, 18 * px)
-        ctx.fillStyle = data.colours.ink2
-        ctx.textBaseline = 'top'
-        ctx.fillText(g.why, (x0 + x1 - w) / 2, bbox.top + 7 * px)
-      }
-      ctx.restore()
-    }
-  }
-  const columns = (): uPlot.AlignedData => align(data.series)
   let plot = new uPlot(options(), columns(), host)
-  const shape = (d: LaneData): string => JSON.stringify([d.series.map((s) => [s.name, s.colour]), d.axis, d.limits.length, d.colours.page])
+  /** What a chart cannot change about itself once it is made. */
+  const shape = (d: LaneData): string => JSON.stringify([d.series.map((s) => [s.name, s.colour]), d.colours.page])
   return {
     set(next) {
       const same = shape(next) === shape(data)
@@ -211,22 +111,42 @@ export function createLane(
       size = { width, height }
       plot.setSize(size)
     },
-    destroy() {
-      plot.destroy()
+    cursor(ms) {
+      const x = ms === null ? -10 : plot.valToPos(ms / 1000, 'x')
+      plot.setCursor({ left: x, top: ms === null ? -10 : 1 }, false)
     },
+    destroy: () => plot.destroy(),
   }
 }
 
+function linesOf(s: LaneSeries): uPlot.Series[] {
+  const points: uPlot.Series.Points = { show: true, size: 4, filter: (u, i) => alone(u.data[i] ?? []) }
+  const unseen: uPlot.Series = { stroke: 'transparent', points: { show: false } }
+  return [
+    { label: s.name, stroke: s.colour, width: 1.75, dash: [...s.dash], spanGaps: false, points },
+    { label: `${s.name}, doubtful`, stroke: s.colour, width: 1.75, dash: [2, 3], spanGaps: false, points },
+    unseen,
+    unseen,
+  ]
+}
+
+/** Readings between two gaps have no line to be seen by. */
+function alone(column: ArrayLike<number | null | undefined>): number[] {
+  const known: number[] = []
+  for (let i = 0; i < column.length; i++) if (column[i] !== undefined) known.push(i)
+  return known.filter((i, k) => column[i] !== null && neighbour(column, known[k - 1]) && neighbour(column, known[k + 1]))
+}
+const neighbour = (column: ArrayLike<number | null | undefined>, i: number | undefined): boolean => i === undefined || column[i] === null
+
 /** One shared time column, ascending; where a series has no span at a time it holds `undefined`, which uPlot reads as "nothing here". */
 function align(series: readonly LaneSeries[]): uPlot.AlignedData {
-  const times = [...new Set(series.flatMap((s) => s.atMs))].sort((a, b) => a - b)
-  if (times.length === 0) return [[], ...series.flatMap(() => [[], [], []])] as unknown as uPlot.AlignedData
+  const times = [...new Set(series.flatMap((s) => s.at))].sort((a, b) => a - b)
   const at = new Map(times.map((t, i) => [t, i]))
   const out: (number | null | undefined)[][] = [times.map((t) => t / 1000)]
   for (const s of series) {
-    for (const column of [s.mean, s.min, s.max]) {
+    for (const column of [s.mean, s.doubtful, s.min, s.max]) {
       const full: (number | null | undefined)[] = Array.from({ length: times.length })
-      s.atMs.forEach((t, i) => (full[at.get(t) ?? 0] = column[i] ?? null))
+      s.at.forEach((t, i) => (full[at.get(t) ?? 0] = column[i] ?? null))
       out.push(full)
     }
   }
@@ -234,7 +154,7 @@ function align(series: readonly LaneSeries[]): uPlot.AlignedData {
 }
 
 /** Limits always inside, a tenth of room around, never a flat line blown up to full height. */
-function span(low: number | null, high: number | null, limits: readonly LaneLimit[]): [number, number] {
+function span(low: number | null, high: number | null, limits: LaneData['limits']): [number, number] {
   const all = [...(low === null || high === null ? [] : [low, high]), ...limits.map((l) => l.value)]
   if (all.length === 0) return [0, 1]
   const a = Math.min(...all)
@@ -245,5 +165,5 @@ function span(low: number | null, high: number | null, limits: readonly LaneLimi
 
 const axisFigure = (v: number): string => (Math.abs(v) >= 10_000 ? `${Math.round(v / 1000)}k` : String(Math.round(v * 1000) / 1000).replace('-', '\u2212'))
 
-/** The same colour at a fifth, for the band from lowest to highest. */
-const tint = (hex: string): string => `${hex}33`
+/** The same colour at a fifth, for the tint from lowest to highest. A system colour has no fifth. */
+const tint = (colour: string): string => (/^#[\da-f]{6}$/i.test(colour) ? `${colour}33` : 'transparent')

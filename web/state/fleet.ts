@@ -52,7 +52,7 @@ export interface Need {
 
 const MOST_FULL = 12
 
-/** Unanswered first, then priority, then the newest; alerts are left out. Above 12 full rows the B and the silent ones go to one line. */
+/** Unanswered first, then priority, then the newest; alerts are left out. Above 12 full rows all but an unanswered A go to one line. */
 export function needs(loops: readonly LoopBody[]): readonly Need[] {
   const rows: Need[] = []
   for (const loop of loops) {
@@ -63,12 +63,12 @@ export function needs(loops: readonly LoopBody[]): readonly Need[] {
   }
   rows.sort((a, b) => (a.alarm && b.alarm ? byUrgency(a.alarm, b.alarm) : a.alarm ? -1 : b.alarm ? 1 : (a.loop.heardMs ?? 0) - (b.loop.heardMs ?? 0)))
   let full = 0
-  return rows.map((r) => (r.form === 'full' && ++full > MOST_FULL && r.alarm?.priority !== 'high' ? { ...r, form: 'slim' } : r))
+  return rows.map((r) => (r.form === 'full' && ++full > MOST_FULL && !(r.alarm?.priority === 'high' && unanswered(r.alarm)) ? { ...r, form: 'slim' } : r))
 }
 
 /** Fixed places: by area, then by name, so that people learn them. */
-export function areas(loops: readonly LoopBody[]): readonly { readonly area: string; readonly loops: readonly LoopBody[] }[] {
-  const by = new Map<string, LoopBody[]>()
+export function areas<L extends Pick<LoopBody, 'area' | 'name'>>(loops: readonly L[]): readonly { readonly area: string; readonly loops: readonly L[] }[] {
+  const by = new Map<string, L[]>()
   for (const l of loops) by.set(l.area, [...(by.get(l.area) ?? []), l])
   const order = new Intl.Collator('en')
   return [...by].sort(([a], [b]) => order.compare(a, b)).map(([area, all]) => ({ area, loops: all.sort((a, b) => order.compare(a.name, b.name)) }))
@@ -77,10 +77,32 @@ export function areas(loops: readonly LoopBody[]): readonly { readonly area: str
 /** Size of the rings in the field, by how many there are. */
 export const fieldForm = (n: number): 'large' | 'middle' | 'small' | 'beads' => (n <= 30 ? 'large' : n <= 150 ? 'middle' : n <= 400 ? 'small' : 'beads')
 
-/** Holds the order of rows while somebody's pointer or focus is inside, or the list is frozen: old rows keep their places, new ones wait. */
-export function heldOrder(held: readonly string[] | null, now: readonly Need[]): { readonly rows: readonly Need[]; readonly waiting: number } {
+/**
+ * Holds the order of rows while somebody's pointer or focus is inside, or the list is frozen: old rows keep their places. What is new
+ * stands below them, so that nothing moves under a finger; a frozen list only counts it, except an A nobody has answered.
+ */
+export function heldOrder(held: readonly string[] | null, now: readonly Need[], frozen = false): { readonly rows: readonly Need[]; readonly waiting: number } {
   if (held === null) return { rows: now, waiting: 0 }
   const by = new Map(now.map((n) => [n.id, n]))
-  const rows = held.flatMap((id) => by.get(id) ?? [])
-  return { rows, waiting: now.filter((n) => !held.includes(n.id)).length }
+  const fresh = now.filter((n) => !held.includes(n.id))
+  const below = fresh.filter((n) => !frozen || (n.alarm !== null && n.alarm.priority === 'high' && !markOf(n.alarm).answered))
+  return { rows: [...held.flatMap((id) => by.get(id) ?? []), ...below], waiting: fresh.length }
+}
+
+/** At most `most` rows, and how many more there are of each kind. An A is never among those left out. */
+export function folded(rows: readonly Need[], most: number): { readonly rows: readonly Need[]; readonly more: readonly (readonly [kind: Letter | 'silent', n: number])[] } {
+  const kept: Need[] = []
+  const more = new Map<Letter | 'silent', number>()
+  for (const r of rows) {
+    const kind = r.alarm ? LETTER[r.alarm.priority] : 'silent'
+    if (kept.length < most || kind === 'A') kept.push(r)
+    else more.set(kind, (more.get(kind) ?? 0) + 1)
+  }
+  return { rows: kept, more: [...more] }
+}
+
+/** Loops whose name or area holds every word of `text`, whatever its case. */
+export function found<L extends Pick<LoopBody, 'area' | 'name'>>(loops: readonly L[], text: string): readonly L[] {
+  const words = text.toLocaleLowerCase().split(/\s+/).filter(Boolean)
+  return loops.filter((l) => words.every((w) => `${l.name} ${l.area}`.toLocaleLowerCase().includes(w)))
 }

@@ -41,7 +41,7 @@ export function stageFacts(detail: LoopDetailBody, stageId: string, signals: rea
     if (on === null) continue
     const amps = signals.find((s) => s.id === m.current)
     const a = amps ? shown(amps, nowMs) : null
-    lines.push(`${lower(m.name)} ${on ? 'runs' : m.kind === 'aerator' ? 'stopped' : 'waits'}${a && a.kind === 'good' ? `, ${a.text}\u00a0${a.unit}` : ''}`)
+    lines.push(`${lower(m.name)} ${doing(m.name, on === 1, m.kind === 'aerator')}${a && a.kind === 'good' ? `, ${a.text}\u00a0${a.unit}` : ''}`)
   }
   if (stage?.kind === 'finished' && detail.waterMin !== null) lines.unshift(`${timeLeft(detail.waterMin)} of washing`)
   if (stage?.kind === 'finished' && stage.volumeL !== null && detail.waterPct !== null)
@@ -54,10 +54,22 @@ export function stageFacts(detail: LoopDetailBody, stageId: string, signals: rea
       if (s.value === 1) lines.push(`${lower(s.name.split(',')[0] ?? '')} ${v.text}`)
     } else if (s.kind === 'analogue') lines.push(`${s.quantity === 'ph' ? 'pH ' : ''}${v.text}${v.unit ? `\u00a0${v.unit}` : ''}${v.kind === 'stale' ? ', old' : ''}`)
   }
+  if (lines.length === 0 && !lead) {
+    const all = [...mine, ...signals.filter((s) => machines.some((m) => m.run === s.id))]
+    if (all.length === 0) lines.push('no signal')
+    else if (all.every((s) => shown(s, nowMs).kind === 'none')) lines.push('nothing heard')
+  }
   const aerators = running.filter(({ m }) => m.kind === 'aerator')
   const others = running.filter(({ m }) => m.kind !== 'aerator')
   const any = (list: typeof running): boolean | null => (list.every(({ on }) => on === null) ? null : list.some(({ on }) => on === 1))
   return { value: lead ? shown(lead, nowMs) : null, of: lead ? (WORD[lead.quantity] ?? '') : '', lines: lines.slice(0, 3), runs: any(others), aerated: any(aerators) }
+}
+
+/** Several machines under one name run, one runs. */
+function doing(name: string, on: boolean, mustRun: boolean): string {
+  const many = /[^s]s$/.test(name)
+  if (on) return many ? 'run' : 'runs'
+  return mustRun ? 'stopped' : many ? 'wait' : 'waits'
 }
 
 const lower = (s: string): string => (s.startsWith('pH') ? s : s.slice(0, 1).toLowerCase() + s.slice(1))

@@ -1,6 +1,7 @@
 /** What the page knows, one signal per loop so that a change redraws one ring. Filled by link/live.ts, read by views. */
 import { batch, computed, signal, type Signal } from '@preact/signals'
 import type { AlarmBody, EntryBody, LiveMessage, LoopBody, ValueTuple } from '../../server/wire.ts'
+import { areas } from './fleet.ts'
 
 export interface Heard {
   readonly state: 'connecting' | 'live' | 'lost'
@@ -13,10 +14,14 @@ export interface Heard {
 export const heard = signal<Heard>({ state: 'connecting', serverMs: null, messages: 0 })
 /** The server's time now, as well as the page can tell; steps once a second. */
 export const now = signal(0)
+/** The same in whole minutes, for what shows no seconds: it changes sixty times less often. */
+export const minute = computed(() => Math.floor(now.value / 60_000) * 60_000)
 export const version = signal('')
 
 const loops = new Map<string, Signal<LoopBody>>()
 const ids = signal<readonly string[]>([])
+/** Steps when a loop gets another name or area. */
+const named = signal(0)
 /** True once the whole fleet has been told. */
 export const told = signal(false)
 
@@ -25,6 +30,16 @@ export const loopSignal = (id: string): Signal<LoopBody> | null => {
   return ids.value.includes(id) ? (loops.get(id) ?? null) : null
 }
 export const allLoops = computed<readonly LoopBody[]>(() => ids.value.flatMap((id) => loops.get(id)?.value ?? []))
+/** Where each loop stands in the field: by area, then by name. Does not change with what the loops do. */
+export const fieldPlaces = computed(() => {
+  void named.value
+  return areas(
+    ids.value.flatMap((id) => {
+      const l = loops.get(id)?.peek()
+      return l ? [{ id, name: l.name, area: l.area }] : []
+    }),
+  )
+})
 export const allAlarms = computed<readonly AlarmBody[]>(() => allLoops.value.flatMap((l) => l.alarms))
 
 /** Newest readings of the loops being looked at, `site` -> signal id -> tuple. */
@@ -37,8 +52,10 @@ export const newAlarm = signal<{ readonly event: string; readonly alarm: AlarmBo
 function put(all: readonly LoopBody[]): void {
   for (const l of all) {
     const known = loops.get(l.id)
-    if (known) known.value = l
-    else loops.set(l.id, signal(l))
+    if (known) {
+      if (known.peek().name !== l.name || known.peek().area !== l.area) named.value++
+      known.value = l
+    } else loops.set(l.id, signal(l))
   }
   if (loops.size !== ids.value.length) ids.value = [...loops.keys()]
 }

@@ -19,6 +19,9 @@ const STEPS = [
   14 * 24 * HOUR,
   30 * 24 * HOUR,
   91 * 24 * HOUR,
+  182 * 24 * HOUR,
+  365 * 24 * HOUR,
+  3650 * 24 * HOUR,
 ]
 
 export interface Tick {
@@ -47,9 +50,9 @@ function wall(zone: string): Intl.DateTimeFormat {
   return f
 }
 
-/** At most one tick per 90 px of `room`. Steps of a day and more stand on local midnight. */
+/** At most one tick per 76 px of `room`. Steps of a day and more stand on local midnight. */
 export function timeTicks(fromMs: number, toMs: number, room: number, zone: string): readonly Tick[] {
-  const most = Math.max(2, Math.floor(room / 90))
+  const most = Math.max(2, Math.floor(room / 76))
   const step = STEPS.find((s) => (toMs - fromMs) / s <= most) ?? STEPS[STEPS.length - 1]!
   const out: Tick[] = []
   // Walk local time: a candidate is a round local moment; its offset is looked up where it stands, so a 23- or 25-hour day keeps its midnights.

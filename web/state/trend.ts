@@ -1,5 +1,5 @@
 /** A trend as data: its span, its lanes by unit, and where nothing was heard. Pure. */
-import type { HistoryBody, SignalBody } from '../../server/wire.ts'
+import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
 
 export const SPANS = [
   ['1 h', 3_600_000],
@@ -28,6 +28,37 @@ export function moved(s: Span, how: 'earlier' | 'later' | 'closer' | 'wider', no
   return { fromMs: toMs - next, toMs }
 }
 
+/** Signals asked for by id; without one that exists, what tells most about a loop. */
+export function chosen(loop: LoopDetailBody, asked: string | null): readonly SignalBody[] {
+  const ids = asked?.split(',').filter(Boolean) ?? []
+  const known = [...new Set(ids)].flatMap((id) => loop.signals.find((s) => s.id === id) ?? [])
+  if (known.length > 0) return known
+  const usual = ['do', 'ph', 'orp', 'level', 'pressure'].flatMap((q) => loop.signals.find((s) => s.quantity === q) ?? [])
+  const run = loop.signals.filter((s) => s.quantity === 'run').slice(0, 4)
+  return usual.length + run.length > 0 ? [...usual, ...run] : loop.signals.slice(0, 6)
+}
+
+const USUAL_MS = 8 * 3_600_000
+const LEAST_MS = 60_000
+
+/** The span an address asks for. Without an end it follows the present, stepping by one span of the drawing. */
+export function spanOf(query: URLSearchParams, nowMs: number, points: number): { readonly span: Span; readonly follows: boolean } {
+  const number = (name: string): number => {
+    const v = Number(query.get(name) ?? '')
+    return Number.isFinite(v) && v > 0 ? v : 0
+  }
+  const toMs = number('to')
+  const fromMs = number('from')
+  if (toMs > 0) return { span: { fromMs: fromMs > 0 && toMs - fromMs >= LEAST_MS ? fromMs : toMs - USUAL_MS, toMs }, follows: false }
+  const width = Math.max(LEAST_MS, number('span') || USUAL_MS)
+  const step = Math.max(5_000, width / points)
+  const end = Math.ceil(nowMs / step) * step
+  return { span: { fromMs: end - width, toMs: end }, follows: true }
+}
+
+/** Most lines and most bars on one page; a ninth colour would be no colour. */
+export const MOST_LINES = 8
+
 export interface LanePlan {
   readonly unit: string
   readonly signals: readonly SignalBody[]
@@ -40,7 +71,7 @@ export function lanes(signals: readonly SignalBody[]): { readonly lanes: readonl
     const key = `${s.quantity}|${s.unit}`
     by.set(key, [...(by.get(key) ?? []), s])
   }
-  return { lanes: [...by.values()].map((all) => ({ unit: all[0]?.unitText ?? '', signals: all })), bars: signals.filter((s) => s.kind === 'state').slice(0, 8) }
+  return { lanes: [...by.values()].map((all) => ({ unit: all[0]?.unitText ?? '', signals: all })), bars: signals.filter((s) => s.kind === 'state').slice(0, MOST_LINES) }
 }
 
 export interface Silence {
@@ -73,33 +104,41 @@ export function silences(h: HistoryBody, reportEveryMs: number): readonly Silenc
   return out
 }
 
-/** Spans shorter than the report interval are empty by nature: drop them so that a line is a line. */
-export function thinned(
-  h: HistoryBody,
-  reportEveryMs: number,
-): { readonly at: number[]; readonly mean: (number | null)[]; readonly min: (number | null)[]; readonly max: (number | null)[] } {
+export interface Line {
+  readonly at: readonly number[]
+  /** Means of spans that hold good readings only; null breaks the line. */
+  readonly mean: readonly (number | null)[]
+  /** Means of spans with a doubtful reading, and of their neighbours, so that the two lines meet. */
+  readonly doubtful: readonly (number | null)[]
+  readonly min: readonly (number | null)[]
+  readonly max: readonly (number | null)[]
+}
+
+/** Spans shorter than the report interval are empty by nature: drop them so that a line is a line. A longer hole becomes a null. */
+export function thinned(h: HistoryBody, reportEveryMs: number): Line {
   const at: number[] = []
   const mean: (number | null)[] = []
   const min: (number | null)[] = []
   const max: (number | null)[] = []
+  const doubted: boolean[] = []
   let lastMs = Number.NEGATIVE_INFINITY
   for (let i = 0; i < h.at.length; i++) {
     const t = (h.at[i] ?? 0) + h.bucketMs / 2
-    if ((h.count[i] ?? 0) > 0) {
-      if (t - lastMs > Math.max(3 * reportEveryMs, 1.5 * h.bucketMs) && at.length > 0) {
-        at.push(lastMs + 1, t - 1)
-        mean.push(null, null)
-        min.push(null, null)
-        max.push(null, null)
-      }
-      at.push(t)
-      mean.push(h.mean[i] ?? null)
-      min.push(h.min[i] ?? null)
-      max.push(h.max[i] ?? null)
-      lastMs = t
+    if ((h.count[i] ?? 0) === 0) continue
+    if (at.length > 0 && t - lastMs > Math.max(3 * reportEveryMs, 1.5 * h.bucketMs)) {
+      at.push(lastMs + 1)
+      for (const column of [mean, min, max]) column.push(null)
+      doubted.push(false)
     }
+    at.push(t)
+    mean.push(h.mean[i] ?? null)
+    min.push(h.min[i] ?? null)
+    max.push(h.max[i] ?? null)
+    doubted.push(h.worst[i] === 'uncertain')
+    lastMs = t
   }
-  return { at, mean, min, max }
+  const near = (i: number): boolean => doubted[i - 1] === true || doubted[i] === true || doubted[i + 1] === true
+  return { at, mean: mean.map((v, i) => (doubted[i] ? null : v)), doubtful: mean.map((v, i) => (near(i) ? v : null)), min, max }
 }
 
 /** Share of the time that has readings, percent. */

@@ -3,7 +3,16 @@ import { useSignal } from '@preact/signals'
 import type { AlarmBody } from '../../server/wire.ts'
 import { acknowledge, reset } from '../link/api.ts'
 
-export function Acknowledge({ alarm, words, main = false, onDone }: { alarm: AlarmBody; words: string; main?: boolean; onDone?: (a: AlarmBody) => void }) {
+interface Props {
+  readonly alarm: AlarmBody
+  readonly words: string
+  readonly main?: boolean
+  readonly onDone?: (a: AlarmBody) => void
+  /** The alarm has moved on meanwhile: ask for it anew. */
+  readonly onRefused?: () => void
+}
+
+export function Acknowledge({ alarm, words, main = false, onDone, onRefused }: Props) {
   const state = useSignal<'ready' | 'sending' | 'failed'>('ready')
   const message = useSignal('')
   const latched = alarm.state === 'latched-acknowledged'
@@ -19,6 +28,7 @@ export function Acknowledge({ alarm, words, main = false, onDone }: { alarm: Ala
       return
     }
     state.value = 'failed'
+    if (result.status === 409) onRefused?.()
     message.value = result.status === 0 ? 'Not sent: no link to the server. Press again when it is back, or call.' : result.message
   }
   return (

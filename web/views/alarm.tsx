@@ -5,12 +5,12 @@ import type { AlarmBody, LoopDetailBody } from '../../server/wire.ts'
 import { getAlarm, getLoop } from '../link/api.ts'
 import { to } from '../router.ts'
 import { markOf } from '../state/mark.ts'
-import { answer } from '../state/sentence.ts'
+import { answer, firstSentence } from '../state/sentence.ts'
 import { allAlarms, heard, loopSignal, now } from '../state/store.ts'
 import { measured } from '../words/numbers.ts'
 import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
-import { Acknowledge } from './acknowledge.tsx'
+import { AlarmFoot } from './alarm-foot.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
 
@@ -20,13 +20,14 @@ export function AlarmPage({ id }: { id: string }) {
   const fault = useSignal('')
   const standing = useComputed(() => allAlarms.value.find((a) => a.id === id) ?? null)
   const link = heard.value.state
-  useEffect(() => {
-    // Also when it leaves the standing ones: the server knows how it ended.
+  const ask = (): void => {
     void getAlarm(id).then((r) => {
       if (r.ok) asked.value = r.body
       else fault.value = r.message
     })
-  }, [id, standing.value?.version, link === 'live'])
+  }
+  // Also when it leaves the standing ones: the server knows how it ended.
+  useEffect(ask, [id, standing.value?.version, link === 'live'])
   const site = id.slice(0, id.indexOf('/'))
   useEffect(() => void getLoop(site).then((r) => r.ok && (loop.value = r.body)), [site])
   const newest = (asked.value?.version ?? -1) > (standing.value?.version ?? -1) ? asked.value : (standing.value ?? asked.value)
@@ -40,20 +41,17 @@ export function AlarmPage({ id }: { id: string }) {
       </main>
     )
   }
-  return <Call alarm={newest} loop={loop.value} onAnswer={(a) => (asked.value = a)} />
+  return <Call alarm={newest} loop={loop.value} onAnswer={(a) => (asked.value = a)} onRefused={ask} />
 }
 
-function Call({ alarm: a, loop, onAnswer }: { alarm: AlarmBody; loop: LoopDetailBody | null; onAnswer: (a: AlarmBody) => void }) {
+function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop: LoopDetailBody | null; onAnswer: (a: AlarmBody) => void; onRefused: () => void }) {
   const nowMs = now.value
   const mark = markOf(a)
   const brief = loopSignal(a.site)?.value ?? null
   const more = useSignal(false)
-  const there = a.state === 'unacknowledged' || a.state === 'acknowledged'
-  const leftMin = a.raisedMs === null ? null : a.respondWithinMin - (nowMs - a.raisedMs) / 60_000
-  const value = a.valueNow ?? a.value
   const steps = more.value ? a.action : a.action.slice(0, 3)
   return (
-    <main id="main" class={`night ${mark.letter}`}>
+    <main id="main" class={`night ${mark.letter}${a.what.length > 26 ? ' long' : ''}`}>
       <div class="lead">
         <div>
           <p class="state">
@@ -68,43 +66,12 @@ function Call({ alarm: a, loop, onAnswer }: { alarm: AlarmBody; loop: LoopDetail
           </p>
           {a.stageName && <p class="place">{a.stageName}</p>}
         </div>
-        {brief && <Ring loop={brief} nowMs={nowMs} />}
+        {brief && <Ring loop={brief} nowMs={nowMs} lost={heard.value.state === 'lost'} />}
       </div>
-      <div class="facts">
-        <div>
-          {there && leftMin !== null ? (
-            <>
-              <b>{leftMin > 0 ? timeLeft(leftMin) : 'now'}</b>
-              <span>{leftMin > 0 ? 'to respond' : `over by ${age(-leftMin * 60_000)}`}</span>
-            </>
-          ) : (
-            <>
-              <b>{a.state === 'normal' ? 'quiet' : 'back'}</b>
-              <span>{a.clearedMs === null ? 'no alarm stands' : `to normal ${moment(a.clearedMs, a.zone, nowMs)}`}</span>
-            </>
-          )}
-        </div>
-        <p>
-          {value !== null && a.limit !== null && (
-            <>
-              {measured(value, a.digits, a.unit)}
-              {`, limit ${measured(a.limit, a.digits, '')}`}
-              <br />
-            </>
-          )}
-          {a.raisedMs !== null && (
-            <>
-              Since {moment(a.raisedMs, a.zone, nowMs)} <span>{offset(nowMs, a.zone)}, site time</span>
-            </>
-          )}
-          {a.heldSinceMs !== null && (
-            <>
-              <br />
-              Held, no good data since {moment(a.heldSinceMs, a.zone, nowMs)}
-            </>
-          )}
-        </p>
-      </div>
+      <Facts alarm={a} heardMs={brief?.heardMs ?? null} />
+      <p class="verdict">
+        <b>If it waits:</b> {firstSentence(a.consequence)}
+      </p>
       <h2>Do</h2>
       <ol class="steps big">
         {steps.map((s) => (
@@ -116,54 +83,82 @@ function Call({ alarm: a, loop, onAnswer }: { alarm: AlarmBody; loop: LoopDetail
           More
         </button>
       )}
+      <Hazards cautions={a.cautions} titles />
       <p class="confirm">
         <b>It worked when:</b> {a.confirm}
       </p>
-      <Hazards cautions={a.cautions} />
-      <dl class="why">
-        <dt>Likely cause</dt>
-        <dd>{a.cause}</dd>
-        <dt>If nobody acts</dt>
-        <dd>{a.consequence}</dd>
-        <dt>The limit rests on</dt>
-        <dd>{a.basis}</dd>
-        <dt>Raised</dt>
-        <dd>{a.count === 1 ? 'once so far' : `${a.count} times so far`}</dd>
-        {loop?.access && (
-          <>
-            <dt>Getting in</dt>
-            <dd>{loop.access}</dd>
-          </>
-        )}
-        {loop && (
-          <>
-            <dt>Local protection</dt>
-            <dd>
-              {loop.protections.length === 0
-                ? 'none written down'
-                : loop.protections.map((p) => `${p.what}: ${p.present ? (p.provedOn ? `proved ${date(p.provedOn)}` : 'never proved') : 'not fitted'}`).join('. ')}
-            </dd>
-          </>
-        )}
-      </dl>
-      <div class="foot">
-        <p role="status">{heard.value.state === 'live' ? answer(a, nowMs) : 'No link to the server: what stands here is as last heard.'}</p>
-        <Acknowledge alarm={a} words="Acknowledge, I have it" main onDone={onAnswer} />
-        <div class="two">
-          {loop?.yardPhone ? (
-            <a class="btn" href={`tel:${loop.yardPhone.replace(/\(.*\)/, '').replace(/[^\d+]/g, '')}`}>
-              Call the yard
-            </a>
-          ) : (
-            <a class="btn" href={to.loop(a.site)}>
-              The loop
-            </a>
-          )}
-          <a class="btn" href={a.acknowledgedBy === null ? to.trends(a.site, a.signal ? [a.signal] : []) : to.log(a.site)}>
-            {a.acknowledgedBy === null ? 'Trend' : 'Write what you found'}
-          </a>
-        </div>
-      </div>
+      <Background alarm={a} loop={loop} />
+      <AlarmFoot alarm={a} yardPhone={loop?.yardPhone ?? null} onAnswer={onAnswer} onRefused={onRefused} />
     </main>
   )
 }
+
+/** The figure that leads is the time left to act; beside it what stands against which limit, since when, and how fresh that is. */
+function Facts({ alarm: a, heardMs }: { alarm: AlarmBody; heardMs: number | null }) {
+  const nowMs = now.value
+  const there = a.state === 'unacknowledged' || a.state === 'acknowledged'
+  const leftMin = a.raisedMs === null ? null : a.respondWithinMin - (nowMs - a.raisedMs) / 60_000
+  const value = a.valueNow ?? a.value
+  const [figure, under] =
+    there && leftMin !== null
+      ? leftMin > 0
+        ? [timeLeft(leftMin), a.state === 'acknowledged' ? 'left to act' : 'to respond']
+        : ['now', `over by ${age(-leftMin * 60_000)}`]
+      : [
+          a.state === 'normal' ? 'quiet' : 'back',
+          a.clearedMs === null ? 'no alarm stands' : `to normal ${moment(a.clearedMs, a.zone, nowMs)}${a.state === 'returned' ? ', still needs your answer' : ''}`,
+        ]
+  return (
+    <div class="facts">
+      <div>
+        <b>{figure}</b>
+        <span>{under}</span>
+      </div>
+      <ul>
+        {value !== null && a.limit !== null && <li>{`${measured(value, a.digits, a.unit)}, limit ${measured(a.limit, a.digits, '')}`}</li>}
+        {a.raisedMs !== null && (
+          <li>
+            Since {moment(a.raisedMs, a.zone, nowMs)} <span>{offset(nowMs, a.zone)}, site time</span>
+          </li>
+        )}
+        <li>
+          <span>
+            {a.heldSinceMs !== null
+              ? `Held, no good data since ${moment(a.heldSinceMs, a.zone, nowMs)}`
+              : heardMs === null
+                ? 'nothing heard of this loop yet'
+                : `loop heard ${age(nowMs - heardMs)} ago`}
+          </span>
+        </li>
+      </ul>
+    </div>
+  )
+}
+
+/** What is asked next: who is there, what has protected itself, how to get in, why, and on what it all rests. */
+function Background({ alarm: a, loop }: { alarm: AlarmBody; loop: LoopDetailBody | null }) {
+  const known: readonly (readonly [string, string])[] = [
+    ...(loop ? [['At the yard', `${loop.openNow ? 'open now' : 'closed now'}${loop.yardPhone ? `, ${loop.yardPhone}` : ''}`] as const] : []),
+    ...(loop ? [['Local protection', protection(loop)] as const] : []),
+    ...(loop?.access ? [['Getting in', loop.access] as const] : []),
+    ['If nobody acts', a.consequence],
+    ['Likely cause', a.cause],
+    ['The limit rests on', a.basis],
+    ['Raised', a.count === 1 ? 'once so far' : `${a.count} times so far`],
+  ]
+  return (
+    <dl class="why">
+      {known.map(([term, text]) => (
+        <div key={term}>
+          <dt>{term}</dt>
+          <dd>{text}</dd>
+        </div>
+      ))}
+    </dl>
+  )
+}
+
+const protection = (loop: LoopDetailBody): string =>
+  loop.protections.length === 0
+    ? 'none written down'
+    : loop.protections.map((p) => `${p.what}: ${p.present ? (p.provedOn ? `proved ${date(p.provedOn)}` : 'never proved') : 'not fitted'}`).join('. ')

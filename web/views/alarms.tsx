@@ -7,7 +7,7 @@ import { go, here, to } from '../router.ts'
 import { byUrgency, markOf } from '../state/mark.ts'
 import { answer, facts } from '../state/sentence.ts'
 import { allAlarms, allLoops, newAlarm, now, told } from '../state/store.ts'
-import { measured } from '../words/numbers.ts'
+import { figure, measured } from '../words/numbers.ts'
 import { moment, offset, ownZone } from '../words/times.ts'
 import { LETTER } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
@@ -125,7 +125,7 @@ function History() {
   return (
     <div class="wide">
       <p class="mute">The last 30 days, newest first, at most 500 lines. Times of this browser, {offset(now.value, zone)}.</p>
-      <table class="list">
+      <table class="list stack">
         <thead>
           <tr>
             <th scope="col">When</th>
@@ -149,7 +149,7 @@ function History() {
                   <b>{LETTER[e.priority]}</b> {e.what}
                 </td>
                 <td>{KIND[e.kind] ?? e.kind}</td>
-                <td>{e.value === null ? '' : `${measured(e.value, Math.abs(e.value) < 20 ? 1 : 0, e.unit)}${e.limit === null ? '' : `, limit ${e.limit}`}`}</td>
+                <td>{e.value === null ? '' : `${measured(e.value, digitsOf(e), e.unit)}${e.limit === null ? '' : `, limit ${figure(e.limit, digitsOf(e))}`}`}</td>
                 <td>{[e.by, e.note && `“${e.note}”`].filter(Boolean).join(': ')}</td>
               </tr>
             )
@@ -159,3 +159,6 @@ function History() {
     </div>
   )
 }
+
+/** The journal keeps figures, not how many of them are shown: one after the point as soon as either has one. */
+const digitsOf = (e: JournalBody['events'][number]): number => ([e.value, e.limit].every((v) => v === null || Number.isInteger(v)) ? 0 : 1)

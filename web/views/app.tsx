@@ -1,6 +1,6 @@
 /** Which page stands under the head, and the two things every page says: that the server is lost, and what has just been raised. */
 import { computed, useSignal, useSignalEffect } from '@preact/signals'
-import { useEffect } from 'preact/hooks'
+import { useEffect, useRef } from 'preact/hooks'
 import { signedOut } from '../link/api.ts'
 import { here } from '../router.ts'
 import { heard, newAlarm, now } from '../state/store.ts'
@@ -55,15 +55,40 @@ export function App() {
 
 const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'health'])
 
-/** The page has lost its server: it must not be mistaken for a quiet one. */
+const BACK_MS = 5_000
+
+/** The page has lost its server: it must not be mistaken for a quiet one. Said aloud once; the seconds only stand there. When the server is heard again, so. */
 function LostBand() {
   const { state, serverMs } = heard.value
+  const back = useSignal<number | null>(null)
+  const was = useRef(state)
+  useEffect(() => {
+    if (was.current === 'lost' && state === 'live') {
+      back.value = now.peek()
+      const over = setTimeout(() => (back.value = null), BACK_MS)
+      was.current = state
+      return () => clearTimeout(over)
+    }
+    was.current = state
+    return undefined
+  }, [state])
+  if (state === 'live' && back.value !== null)
+    return (
+      <div class="stop" role="status">
+        <b>Back at {clockSeconds(back.value, ownZone())}.</b>
+      </div>
+    )
   if (state !== 'lost') return null
+  const frozen = serverMs === null ? 'Nothing has been shown yet.' : `This page is frozen at ${clockSeconds(serverMs, ownZone())}.`
+  const rest = `${frozen} Alarms may stand that it does not show. It tries again by itself.`
   return (
-    <div class="stop" role="alert">
-      <b>No word from the server{serverMs === null ? '' : ` for ${age(now.value - serverMs)}`}.</b>{' '}
-      {serverMs === null ? 'Nothing has been shown yet.' : `This page is frozen at ${clockSeconds(serverMs, ownZone())}.`} Alarms may stand that it does not show. It tries again by
-      itself.
+    <div class="stop">
+      <p class="vh" role="alert">
+        No word from the server. {rest}
+      </p>
+      <p aria-hidden="true">
+        <b>No word from the server{serverMs === null ? '' : ` for ${age(now.value - serverMs)}`}.</b> {rest}
+      </p>
     </div>
   )
 }

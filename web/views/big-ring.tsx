@@ -260,11 +260,10 @@ function Label({ at, facts, detail, href, n, tanks }: { at: Placed; facts: Stage
             <tspan class={`v ${v.kind}${letter && letter !== 'W' ? ' bad' : ''}`}>{v.text}</tspan>{' '}
             <tspan class="u">
               {v.unit} {facts.of}
-              {v.kind === 'good' ? '' : ` ${v.note}`}
             </tspan>
           </tspan>
         )}
-        {(v ? facts.lines.slice(0, 2) : facts.lines.length > 0 ? facts.lines.slice(0, 2) : ['no signal']).map((l, i) => (
+        {(v?.note ? [v.note.split(':')[0] ?? '', ...facts.lines] : facts.lines).slice(0, 2).map((l, i) => (
           <tspan key={i} x={spot.x} dy={22}>
             {l}
           </tspan>

@@ -40,9 +40,12 @@ export function Head() {
   )
 }
 
+const stillness = matchMedia('(prefers-reduced-motion: reduce)')
+
 function ProductMark() {
   const { state, messages } = heard.value
-  const [x, y] = point((messages % 12) * 30 + 45, 22)
+  // Who asked for less motion gets a drop that stands still; the age beside it says the same.
+  const [x, y] = point(45 + (stillness.matches ? 0 : (messages % 12) * 30), 22)
   return (
     <svg viewBox="0 0 64 64" aria-hidden="true">
       <circle class="b-ring" cx="32" cy="31" r="22" pathLength={138} />
@@ -76,7 +79,7 @@ function HeardAge() {
         )
       ) : (
         <>
-          server heard <b>{age(now.value - serverMs)}</b> ago
+          {state === 'connecting' && 'connecting again, '}server heard <b>{age(now.value - serverMs)}</b> ago
         </>
       )}
     </span>

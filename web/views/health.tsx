@@ -58,7 +58,7 @@ function Body({ h }: { h: HealthBody }) {
         </ul>
       )}
       <h2 class="sec">Brokers</h2>
-      <table class="list">
+      <table class="list stack">
         <tbody>
           {h.brokers.map((b) => (
             <tr key={b.name}>
@@ -72,7 +72,7 @@ function Body({ h }: { h: HealthBody }) {
       {h.siteFaults.length > 0 && (
         <>
           <h2 class="sec second">Site files that could not be used</h2>
-          <table class="list">
+          <table class="list stack">
             <thead>
               <tr>
                 <th scope="col">File</th>
@@ -87,7 +87,9 @@ function Body({ h }: { h: HealthBody }) {
               {h.siteFaults.map((f, i) => (
                 <tr key={i}>
                   <td>{f.file}</td>
-                  <td class="num">{f.line}</td>
+                  <td class="num" data-label="line">
+                    {f.line}
+                  </td>
                   <td>{f.field}</td>
                   <td>{f.message}</td>
                 </tr>
@@ -109,7 +111,7 @@ function Body({ h }: { h: HealthBody }) {
       )}
       {h.rejects.length > 0 && (
         <div class="wide">
-          <table class="list">
+          <table class="list stack">
             <thead>
               <tr>
                 <th scope="col">Last seen</th>
@@ -127,7 +129,9 @@ function Body({ h }: { h: HealthBody }) {
                   <td class="nowrap">{moment(r.atMs, zone, now.value)}</td>
                   <td>{r.code}</td>
                   <td class="break">{r.topic}</td>
-                  <td class="num">{figure(r.bytes, 0)}</td>
+                  <td class="num" data-label="bytes">
+                    {figure(r.bytes, 0)}
+                  </td>
                   <td class="break">{r.detail}</td>
                 </tr>
               ))}
@@ -137,7 +141,7 @@ function Body({ h }: { h: HealthBody }) {
       )}
       <h2 class="sec second">Counters and queues</h2>
       <div class="wide">
-        <table class="list">
+        <table class="list stack">
           <thead>
             <tr>
               <th scope="col">Name</th>
@@ -154,8 +158,12 @@ function Body({ h }: { h: HealthBody }) {
             {h.counters.map((c) => (
               <tr key={c.name}>
                 <th scope="row">{c.name}</th>
-                <td class="num">{figure(c.value, Number.isInteger(c.value) ? 0 : 1)}</td>
-                <td class="num">{c.bound === undefined ? '' : figure(c.bound, 0)}</td>
+                <td class="num" data-label="now">
+                  {figure(c.value, Number.isInteger(c.value) ? 0 : 1)}
+                </td>
+                <td class="num" data-label="bound">
+                  {c.bound === undefined ? '' : figure(c.bound, 0)}
+                </td>
                 <td class="mute">{c.what}</td>
               </tr>
             ))}

@@ -6,19 +6,19 @@ import { getLoop } from '../link/api.ts'
 import { watch } from '../link/live.ts'
 import { to } from '../router.ts'
 import { createDetail } from '../state/detail.ts'
-import { shown } from '../state/freshness.ts'
 import { byWorst, markOf } from '../state/mark.ts'
-import { answer, facts } from '../state/sentence.ts'
+import { answer, facts, stateWords } from '../state/sentence.ts'
 import { stageFacts } from '../state/stage-facts.ts'
 import { heard, now } from '../state/store.ts'
 import { figure, measured } from '../words/numbers.ts'
-import { age, date, moment } from '../words/times.ts'
-import { ENTRY_WORDS, Say, STATE_WORDS } from '../words/words.ts'
+import { age, moment } from '../words/times.ts'
+import { Say } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
 import { BigRing } from './big-ring.tsx'
+import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { Badge } from './ring.tsx'
-import { Wire } from './wire.tsx'
+import { Runs, Standing, Values } from './loop-tables.tsx'
 
 export function LoopPage({ site }: { site: string }) {
   const detail = useMemo(() => createDetail(site), [site])
@@ -98,7 +98,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
               <Badge mark={markOf(a)} />
               <div>
                 <p class="strong">{a.what}</p>
-                <p class="mute">{[facts(a, nowMs), STATE_WORDS[a.state]].filter(Boolean).join('. ')}</p>
+                <p class="mute">{[facts(a, nowMs), stateWords(a)].filter(Boolean).join('. ')}</p>
               </div>
               <span class="mute">{a.raisedMs === null ? '' : moment(a.raisedMs, a.zone, nowMs)}</span>
             </a>
@@ -114,13 +114,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
         <section>
           <h2 class="sec">Site log</h2>
           {log.length === 0 && <p class="mute">Nothing written yet.</p>}
-          <ul class="entries">
-            {log.slice(0, 6).map((e) => (
-              <li key={e.id}>
-                <span class="mute">{moment(e.atMs, body.zone, nowMs)}</span> <b>{ENTRY_WORDS[e.kind] ?? e.kind}</b> {entryText(e)} <span class="mute">{e.by}</span>
-              </li>
-            ))}
-          </ul>
+          <Entries entries={log.slice(0, 6)} zone={body.zone} stages={body.stages} />
           <p>
             <a href={to.log(body.id)}>Write in the site log</a>
           </p>
@@ -156,24 +150,13 @@ function StageList({ body, signals, nowMs, trendOf }: { body: LoopDetailBody; si
                 <b class={`val ${f.value.kind}`}>{f.value.text}</b> {f.value.unit} {f.of}
               </span>
             )}
-            <span class="mute">{f.lines.join(', ') || (f.value ? '' : 'no signal')}</span>
+            <span class="mute">{[f.value?.note, ...f.lines].filter(Boolean).join(', ')}</span>
           </a>
         )
       })}
     </nav>
   )
 }
-
-export const entryText = (e: EntryBody): string =>
-  [
-    e.about,
-    e.item,
-    e.asFound === undefined ? '' : `as found ${e.asFound}`,
-    e.value === undefined ? '' : `${e.below ? 'less than ' : ''}${e.value}${e.unit ? `\u00a0${e.unit}` : ''}`,
-    e.text,
-  ]
-    .filter(Boolean)
-    .join(', ')
 
 function FullAlarm({ alarm: a }: { alarm: AlarmBody }) {
   const nowMs = now.value
@@ -205,152 +188,5 @@ function FullAlarm({ alarm: a }: { alarm: AlarmBody }) {
         </a>
       </div>
     </article>
-  )
-}
-
-function Values({ signals, body }: { signals: readonly SignalBody[]; body: LoopDetailBody }) {
-  const nowMs = now.value
-  return (
-    <section>
-      <h2 class="sec">Values</h2>
-      <table class="rows vit">
-        <thead class="vh">
-          <tr>
-            <th scope="col">Signal</th>
-            <th scope="col">Value</th>
-            <th scope="col">Against its limits</th>
-            <th scope="col">Age</th>
-          </tr>
-        </thead>
-        <tbody>
-          {signals.map((s) => {
-            const v = shown(s, nowMs)
-            const alarm = body.alarms.filter((a) => a.signal === s.id && (a.state === 'unacknowledged' || a.state === 'acknowledged')).sort(byWorst)[0]
-            const letter = alarm ? markOf(alarm).letter : null
-            return (
-              <tr key={s.id} class={letter ?? ''}>
-                <th scope="row">
-                  <a href={to.trends(body.id, [s.id])}>{s.name}</a>
-                </th>
-                <td class="num">
-                  <b class={`val ${v.kind}${letter ? ' word' : ''}`}>{v.text}</b>{' '}
-                  <span class="u" aria-hidden="true">
-                    {v.unit}
-                  </span>
-                  {v.unit && <span class="vh">{s.unitSpoken}</span>}
-                </td>
-                <td class="wireCell">
-                  <Wire signal={s} letter={letter} />
-                  {s.limits.length > 0 && <span class="vh">{s.limits.map((l) => `limit ${l.name} ${figure(l.value, s.digits)}`).join(', ')}</span>}
-                </td>
-                <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
-              </tr>
-            )
-          })}
-          {signals.length === 0 && (
-            <tr>
-              <td class="mute">No measured values on this loop, only states.</td>
-            </tr>
-          )}
-        </tbody>
-      </table>
-    </section>
-  )
-}
-
-/** States of machines and floats, counters beside them. Running is ink, never a coloured lamp. */
-function Runs({ body, signals }: { body: LoopDetailBody; signals: readonly SignalBody[] }) {
-  const nowMs = now.value
-  const states = signals.filter((s) => s.kind === 'state')
-  return (
-    <section>
-      <h2 class="sec">What runs, what stands</h2>
-      <table class="rows run">
-        <thead class="vh">
-          <tr>
-            <th scope="col">Signal</th>
-            <th scope="col">State</th>
-            <th scope="col">Hours or counts</th>
-            <th scope="col">Age</th>
-          </tr>
-        </thead>
-        <tbody>
-          {states.map((s) => {
-            const v = shown(s, nowMs)
-            const machine = body.equipment.find((e) => e.id === s.at)
-            const hours = signals.find((x) => x.at === s.at && x.at !== null && x.quantity === 'hours')
-            const stopped = s.quantity === 'run' && machine?.kind === 'aerator' && s.value === 0 && v.kind === 'good'
-            return (
-              <tr key={s.id}>
-                <th scope="row">
-                  <a href={to.trends(body.id, [s.id])}>{s.quantity === 'run' && machine ? machine.name : s.name}</a>
-                </th>
-                <td>
-                  <span class={`val ${v.kind}${stopped ? ' strong' : ''}`}>{s.quantity === 'run' && v.text === 'stopped' && !stopped ? 'waits' : v.text}</span>
-                </td>
-                <td class="num mute">{hours?.value === null || hours?.value === undefined ? '' : measured(hours.value, 0, 'h')}</td>
-                <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
-              </tr>
-            )
-          })}
-          {signals
-            .filter((s) => s.kind === 'counter' && s.quantity !== 'hours')
-            .map((s) => {
-              const v = shown(s, nowMs)
-              return (
-                <tr key={s.id}>
-                  <th scope="row">
-                    <a href={to.trends(body.id, [s.id])}>{s.name}</a>
-                  </th>
-                  <td />
-                  <td class="num">
-                    {v.text} {v.unit}
-                  </td>
-                  <td class="ageCell">{v.note || (s.sourceMs === null ? '' : age(nowMs - s.sourceMs))}</td>
-                </tr>
-              )
-            })}
-        </tbody>
-      </table>
-    </section>
-  )
-}
-
-function Standing({ body }: { body: LoopDetailBody }) {
-  return (
-    <section>
-      <h2 class="sec">Local protection</h2>
-      <table class="rows due">
-        <tbody>
-          {body.protections.map((p) => (
-            <tr key={p.id}>
-              <th scope="row">{p.what}</th>
-              <td class="num">{!p.present ? <b>not fitted</b> : p.provedOn ? `proved ${date(p.provedOn)}` : <b>never proved</b>}</td>
-            </tr>
-          ))}
-          {body.protections.length === 0 && (
-            <tr>
-              <td>
-                <b>None written down.</b> Hazards that take minutes need a protection on site; an alarm cannot be one.
-              </td>
-            </tr>
-          )}
-        </tbody>
-      </table>
-      <h2 class="sec second">Not observed here</h2>
-      <table class="rows due">
-        <tbody>
-          {body.notObserved.map((n) => (
-            <tr key={n.what}>
-              <th scope="row">
-                {n.what}
-                {n.seen === 'partly' && <span class="mute"> (partly seen)</span>}
-              </th>
-              <td>{n.unlock}</td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
-    </section>
   )
 }

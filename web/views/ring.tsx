@@ -49,6 +49,24 @@ export function Badge({ mark, fresh = false }: { mark: Mark; fresh?: boolean }) 
   )
 }
 
+/** A loop with nothing to tell, for legends and empty pages. */
+export const QUIET_LOOP: LoopBody = {
+  id: '',
+  name: '',
+  area: '',
+  zone: 'UTC',
+  instrumentation: 'normal',
+  heardMs: 0,
+  silent: false,
+  reportEveryMs: 60_000,
+  waterPct: 62,
+  sumpPct: 45,
+  waterMin: null,
+  doubtful: [],
+  alarms: [],
+  stages: (['pad', 'sump', 'filter', 'treatment', 'bio', 'bio', 'finished', 'washer'] as const).map((kind, i) => ({ id: String(i), kind, name: '', volumeL: null })),
+}
+
 const arcs = (all: readonly Arc[], r: number): string => all.map((a) => arcPath(a, r, C, C)).join('')
 
 /** The ring of a loop. Hidden from screen readers: the link around it says the same in words (state/sentence.ts). */

@@ -1,10 +1,13 @@
 /** A line over a signal's span with its limits and the value as a bead. Past a limit the bead becomes the mark. */
 import type { SignalBody } from '../../server/wire.ts'
+import type { Shown } from '../state/freshness.ts'
 
 const WIDTH = 148
 
-export function Wire({ signal, letter }: { signal: SignalBody; letter: 'A' | 'B' | 'C' | 'W' | null }) {
-  const { limits, value } = signal
+/** Without a figure that may be shown there is no bead; an old or doubted one is hollow. */
+export function Wire({ signal, letter, shown }: { signal: SignalBody; letter: 'A' | 'B' | 'C' | 'W' | null; shown: Shown }) {
+  const { limits } = signal
+  const value = shown.kind === 'none' ? null : signal.value
   // The span: limits with a quarter of their distance on both sides, and the value always inside.
   const inner = [...limits.map((l) => l.value), ...(value === null ? [] : [value])]
   if (inner.length === 0 || limits.length === 0) return null
@@ -20,16 +23,19 @@ export function Wire({ signal, letter }: { signal: SignalBody; letter: 'A' | 'B'
       {limits.map((l) => (
         <g key={l.name}>
           <path class="lim" d={`M${x(l.value)} 5V17`} />
-          <text x={x(l.value)} y="28">
-            {l.name}
-          </text>
+          {/* Of two names that would touch only the outer one is written; the row says both in words. */}
+          {!(l.name.length === 1 && limits.some((o) => o !== l && Math.abs(x(o.value) - x(l.value)) < 13)) && (
+            <text x={x(l.value)} y="28">
+              {l.name}
+            </text>
+          )}
         </g>
       ))}
       {value !== null &&
         (letter ? (
           <path class={`sil ${letter} un`} transform={`translate(${x(value) - 6} 4.6) scale(.5)`} d="M1 3.6Q12 .4 23 3.6L15.6 21.6Q12 20.6 8.4 21.6Z" />
         ) : (
-          <circle class="bead" cx={x(value)} cy="11" r="5" />
+          <circle class={`bead ${shown.kind}`} cx={x(value)} cy="11" r="5" />
         ))}
     </svg>
   )

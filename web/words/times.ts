@@ -26,6 +26,12 @@ export function moment(ms: number, zone: string, nowMs: number): string {
   return `${date} ${clock(ms, zone)}`
 }
 
+/** A moment at a site, with its offset when the reader's clock shows another: two zones may stand side by side. */
+export function momentThere(ms: number, zone: string, nowMs: number, readerZone: string): string {
+  const said = moment(ms, zone, nowMs)
+  return zone === readerZone || offset(ms, zone) === offset(ms, readerZone) ? said : `${said}${NBSP}${offset(ms, zone)}`
+}
+
 /** `UTC+1`, `UTC−3:30`, `UTC`. */
 export function offset(ms: number, zone: string): string {
   const part =
@@ -69,4 +75,5 @@ export function date(iso: string): string {
 }
 
 /** The zone the browser itself stands in. */
-export const ownZone = (): string => new Intl.DateTimeFormat().resolvedOptions().timeZone
+const own = new Intl.DateTimeFormat().resolvedOptions().timeZone
+export const ownZone = (): string => own

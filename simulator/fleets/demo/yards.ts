@@ -1,6 +1,6 @@
 /**
- * The yards of the demo fleet: what no controller knows. Climates, vehicles and dirt are invented within the ranges of
- * handbook section 10; air and biomass follow from the size of each loop and the load it carries.
+ * The yards of the demo fleet: what no controller knows. Climates, vehicles and dirt are invented within the published
+ * ranges named in fleets/yard.ts; air and biomass follow from the size of each loop and the load it carries.
  */
 import { referenceDirt, type YardFacts } from '../../process/spec.ts'
 

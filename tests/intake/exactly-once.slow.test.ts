@@ -1,0 +1,14 @@
+import { expect, test } from 'vitest'
+import { cut, killed, type Outcome } from '../soak/trials.ts'
+
+const exactlyOnce = (o: Outcome, atLeast: number, connections: number): void => {
+  expect(o).toMatchObject({ missing: 0, twice: 0, wrong: 0 })
+  expect(o.sent).toBeGreaterThan(atLeast)
+  expect(o.connections).toBeGreaterThanOrEqual(connections)
+}
+test('a reading whose PUBACK was seen is stored exactly once, though the gateway is killed 3 times', async () => {
+  exactlyOnce(await killed(3), 300, 4)
+})
+test('... though the connection is cut 20 times in the middle of a packet', async () => {
+  exactlyOnce(await cut(20), 300, 20)
+})

@@ -1,0 +1,380 @@
+/** The page in a real browser, against invented loops: what an operator would notice if it broke. */
+import { gzipSync } from 'node:zlib'
+import { readdirSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { AxeBuilder } from '@axe-core/playwright'
+import type { Browser, BrowserContext, Page } from 'playwright-core'
+import { afterAll, beforeAll, describe, expect, onTestFinished, test } from 'vitest'
+import { openBrowser, PAGE, whyNot } from './browser.ts'
+import { startFakeServer, type FakeServer } from './fake-server.ts'
+import type { FleetName } from './yards.ts'
+
+const why = whyNot()
+const AIR = `/alarms/${encodeURIComponent('kestrow-berth-3/blower.no-air')}`
+const DESK = { width: 1440, height: 900 }
+const PHONE = { width: 390, height: 844 }
+
+describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' : ` (skipped: ${why})`}`, () => {
+  let browser: Browser
+  beforeAll(async () => {
+    browser = await openBrowser()
+  })
+  afterAll(async () => browser?.close())
+
+  interface Visit {
+    readonly page: Page
+    readonly server: FakeServer
+    readonly context: BrowserContext
+    /** Script faults, refusals of the content policy, and requests to anybody else. */
+    readonly wrong: string[]
+  }
+
+  async function visit(
+    path: string,
+    more: { fleet?: FleetName; size?: { width: number; height: number }; theme?: 'light' | 'dark'; zone?: string; handClock?: boolean } = {},
+  ): Promise<Visit> {
+    const server = await startFakeServer({ fleet: more.fleet ?? 'eight', page: PAGE })
+    const context = await browser.newContext({ viewport: more.size ?? DESK, colorScheme: more.theme ?? 'light', timezoneId: more.zone ?? 'Europe/London', reducedMotion: 'reduce' })
+    const page = await context.newPage()
+    const wrong: string[] = []
+    page.on('pageerror', (e) => wrong.push(e.message))
+    page.on('console', (m) => m.type() === 'error' && !/status of 4\d\d|WebSocket/.test(m.text()) && wrong.push(m.text()))
+    page.on('request', (r) => !r.url().startsWith(server.url) && !r.url().startsWith('data:') && !r.url().startsWith('blob:') && wrong.push(`asked another host: ${r.url()}`))
+    onTestFinished(async () => {
+      await context.close()
+      await server.stop()
+    })
+    if (more.handClock) await page.clock.install({ time: server.nowMs() })
+    await page.goto(server.url + path)
+    await page.locator('main h1').first().waitFor({ state: 'attached' })
+    return { page, server, context, wrong }
+  }
+
+  test('the fleet shows what nobody has answered first, worst first', async () => {
+    const { page, wrong } = await visit('/')
+    const rows = await page.locator('section[aria-label="Loops that need someone"] a').allTextContents()
+    expect(rows[0]).toContain('Kestrow Ferry Terminal, berth 3')
+    expect(rows[0]).toContain('No air in')
+    expect(rows[1]).toContain('Thrapplow Quarry')
+    const at = (text: string): number => rows.findIndex((r) => r.includes(text))
+    expect(at('Saltrigg')).toBeLessThan(at('Ullenwick'))
+    expect(wrong).toEqual([])
+  })
+
+  test('a new alarm rises to the top and is said once to people who listen', async () => {
+    const { page, server } = await visit('/')
+    await page.mouse.move(5, 5)
+    server.change('bramscar-slate-yard', 'blower.no-air', { state: 'unacknowledged', occurrence: 'new', raisedMs: server.nowMs() })
+    const first = page.locator('section[aria-label="Loops that need someone"] a').first()
+    await first.getByText('Bramscar Slate Yard').waitFor({ timeout: 2000 })
+    expect(await page.locator('p[role="status"]').first().textContent()).toContain('Bramscar Slate Yard')
+  })
+
+  test('a changed value stands on the page within a second', async () => {
+    const { page, server } = await visit('/loops/kestrow-berth-3')
+    const row = page.locator('tr', { has: page.getByRole('link', { name: 'Oxygen, treatment unit' }) })
+    await row.waitFor()
+    server.tell('kestrow-berth-3', 'tu.do', 6.4)
+    await row.getByText('6.4').waitFor({ timeout: 1000 })
+  })
+
+  test('a dead link is told within 10 s, everywhere it matters, and taken back when the server is heard again', async () => {
+    const { page, server } = await visit('/', { handClock: true })
+    await page.getByText('server heard').waitFor()
+    await page.clock.runFor(2000)
+    expect(await page.getByText('No word from the server').count()).toBe(0)
+    server.mute(true)
+    await page.clock.runFor(10_000)
+    const band = page.getByRole('alert').filter({ hasText: 'No word from the server' })
+    await band.waitFor({ timeout: 3000, state: 'attached' })
+    await page.getByText(/^No word from the server for \d+\u00a0s\.$/).waitFor()
+    expect(await band.textContent()).toMatch(/frozen at \d\d:\d\d:\d\d/)
+    expect(await page.locator('body').getAttribute('class')).toContain('lost')
+    await page.getByText('quiet, when last heard').waitFor()
+    // No drop in the mark of the product: the screen itself is not alive.
+    expect(await page.locator('.brand .b-drop').count()).toBe(0)
+    server.mute(false)
+    await page.clock.runFor(30_000)
+    await band.waitFor({ state: 'detached', timeout: 5000 })
+    await page.getByText(/^Back at \d\d:\d\d:\d\d\.$/).waitFor({ timeout: 2000 })
+    expect(await page.locator('.brand .b-drop').count()).toBe(1)
+  })
+
+  test('a link cut off and mended comes back by itself', async () => {
+    const { page, server } = await visit('/', { handClock: true })
+    await page.getByText('server heard').waitFor()
+    server.cut(true)
+    await page.clock.runFor(12_000)
+    await page.getByRole('alert').filter({ hasText: 'No word from the server' }).waitFor({ timeout: 3000, state: 'attached' })
+    server.cut(false)
+    await page.clock.runFor(40_000)
+    await page.getByRole('alert').filter({ hasText: 'No word from the server' }).waitFor({ state: 'detached', timeout: 5000 })
+  })
+
+  test('an acknowledgement is shown as given only when the server has said so', async () => {
+    const { page, server } = await visit(AIR, { size: PHONE })
+    const release = server.holdAnswers()
+    await page.getByRole('button', { name: 'Acknowledge, I have it' }).click()
+    await page.getByRole('button', { name: 'Not sent yet, trying' }).waitFor()
+    expect(await page.getByText('Ines C. has it').count()).toBe(0)
+    release()
+    await page.getByText('Ines C. has it').first().waitFor()
+    expect(await page.getByRole('button', { name: 'Acknowledge, I have it' }).count()).toBe(0)
+  })
+
+  test('a refused acknowledgement is told in words, and the alarm is not shown as answered', async () => {
+    const { page, server } = await visit(AIR, { size: PHONE })
+    server.refuseNext('stale-version', 'Tomas W. answered it at 03:15: look at it again.')
+    await page.getByRole('button', { name: 'Acknowledge, I have it' }).click()
+    await page.getByRole('alert').filter({ hasText: 'Tomas W. answered it at 03:15' }).waitFor()
+    expect(await page.getByText('Ines C. has it').count()).toBe(0)
+  })
+
+  test('answered by somebody else meanwhile: the page says who has it', async () => {
+    const { page, server } = await visit(AIR, { size: PHONE })
+    server.change('kestrow-berth-3', 'blower.no-air', { state: 'acknowledged', acknowledgedBy: 'Tomas W.', acknowledgedMs: server.nowMs() }, 'acknowledged')
+    await page.getByText('Tomas W. has it since').first().waitFor({ timeout: 2000 })
+  })
+
+  test('the night call fits the phone: what, where, how long and the main button without scrolling, nothing cut', async () => {
+    const { page } = await visit(AIR, { size: PHONE })
+    const button = page.getByRole('button', { name: 'Acknowledge, I have it' })
+    for (const part of [page.locator('main h1'), page.getByText('to respond'), page.getByText('Kestrow Ferry Terminal, berth 3'), button, page.locator('.steps li').first()]) {
+      const box = await part.first().boundingBox()
+      expect(box).not.toBeNull()
+      expect(box!.y).toBeGreaterThanOrEqual(0)
+      expect(box!.y + box!.height).toBeLessThanOrEqual(PHONE.height)
+      expect(box!.x + box!.width).toBeLessThanOrEqual(PHONE.width)
+    }
+    expect((await button.boundingBox())?.height).toBeGreaterThanOrEqual(76)
+  })
+
+  test('a site log entry is written from the phone and stands in the list', async () => {
+    const { page, server } = await visit('/log/kestrow-berth-3', { size: PHONE })
+    await page.locator('select[name="kind"]').selectOption('note')
+    await page.locator('textarea[name="text"]').fill('Gate was open, nobody there')
+    await page.getByRole('button', { name: 'Write it down' }).click()
+    await page.locator('.entries').getByText('Gate was open, nobody there').waitFor()
+    expect(server.asked.filter((a) => a === 'POST /api/log')).toHaveLength(1)
+  })
+
+  test('the trend draws its lanes, says where nothing was heard, and keeps its canvases when values come', async () => {
+    const { page, server, wrong } = await visit('/trends/kestrow-berth-3?signals=tu.do,tu.ph,blower.run')
+    await page.locator('.lane canvas').nth(1).waitFor()
+    await page.getByText('of the time has readings').waitFor()
+    const canvases = await page.locator('.lane canvas').count()
+    for (let i = 0; i < 5; i++) server.tell('kestrow-berth-3', 'tu.do', 4 + i / 10)
+    await page.locator('.gutter').getByText('4.4').waitFor({ timeout: 2000 })
+    expect(await page.locator('.lane canvas').count()).toBe(canvases)
+    expect(wrong).toEqual([])
+  })
+
+  test('a hundred visits to a trend leave no canvas behind', async () => {
+    const { page } = await visit('/trends/kestrow-berth-3?signals=tu.do')
+    await page.locator('.lane canvas').first().waitFor()
+    const left = await page.evaluate(async () => {
+      const click = async (href: string, until: () => boolean): Promise<void> => {
+        const a = Object.assign(document.createElement('a'), { href })
+        document.body.append(a)
+        a.click()
+        a.remove()
+        for (let i = 0; i < 400 && !until(); i++) await new Promise((r) => setTimeout(r, 5))
+      }
+      for (let i = 0; i < 100; i++) {
+        await click('/health', () => document.querySelectorAll('canvas').length === 0)
+        await click('/trends/kestrow-berth-3?signals=tu.do', () => document.querySelectorAll('canvas').length > 0)
+      }
+      return document.querySelectorAll('canvas').length
+    })
+    expect(left).toBe(1)
+  })
+
+  test('times of a trend are those of the site, whatever zone the browser stands in', async () => {
+    const { page } = await visit('/trends/kestrow-berth-3?signals=tu.do', { zone: 'America/New_York' })
+    await page.locator('.tools').getByText('UTC+0').waitFor()
+    await page.getByRole('button', { name: 'As a table' }).click()
+    // 03:16 in London is 22:16 in New York.
+    await page.locator('table caption').getByText('Europe/London').waitFor()
+    expect(await page.locator('table.list tbody tr td').first().textContent()).toMatch(/^03:1\d$/)
+  })
+
+  test('nobody signed in: the page says where the sign-in link is printed', async () => {
+    const { page, server } = await visit('/health', { handClock: true })
+    server.signOut(true)
+    server.cut(true)
+    await page.clock.runFor(8000)
+    await page.getByText('gateway prints on its console').waitFor({ timeout: 5000 })
+  })
+
+  test('everything in the head, the counts and the list can be reached and seen by keyboard', async () => {
+    const { page } = await visit('/')
+    const seen: string[] = []
+    for (let i = 0; i < 14; i++) {
+      await page.keyboard.press('Tab')
+      const at = await page.evaluate(() => {
+        const e = document.activeElement as HTMLElement
+        return { text: (e.textContent ?? '').trim().slice(0, 40), outline: Number.parseFloat(getComputedStyle(e).outlineWidth) }
+      })
+      seen.push(at.text)
+      expect(at.outline, `focus on "${at.text}" can be seen`).toBeGreaterThanOrEqual(2)
+    }
+    expect(seen[0]).toBe('To the page')
+    for (const word of ['Alarms', 'Trends', 'Health', 'Freeze list']) expect(seen).toContain(word)
+    expect(seen.some((s) => s.includes('Kestrow'))).toBe(true)
+  })
+
+  test('the page says once, not every second, that the server is lost', async () => {
+    const { page, server } = await visit('/', { handClock: true })
+    await page.getByText('server heard').waitFor()
+    server.mute(true)
+    await page.clock.runFor(12_000)
+    const said = page.getByRole('alert')
+    await said.waitFor({ state: 'attached', timeout: 3000 })
+    const first = await said.textContent()
+    await page.clock.runFor(5_000)
+    expect(await said.textContent()).toBe(first)
+  })
+
+  test('a filter shows one group and still every A that nobody has answered', async () => {
+    const { page } = await visit('/', { fleet: 'sixty' })
+    await page.locator('.counts button').nth(2).click()
+    const rows = await page.locator('section[aria-label="Loops that need someone"] a').allTextContents()
+    expect(rows[0]).toContain('Kestrow')
+    expect(rows.some((r) => r.includes('Thrapplow'))).toBe(false)
+    expect(rows.some((r) => r.includes('Paper roll'))).toBe(true)
+  })
+
+  test('of 2,000 loops an area opens into its rings, and a loop is found by its name', async () => {
+    const { page } = await visit('/', { fleet: 'thousands' })
+    expect(await page.locator('section[aria-label="All loops"] a').count()).toBeLessThan(40)
+    await page.getByRole('link', { name: /^Ferry lines/ }).click()
+    expect(await page.locator('.cell').count()).toBeGreaterThan(90)
+    await page.getByRole('link', { name: 'All areas' }).click()
+    await page.getByRole('searchbox', { name: 'Find a loop' }).fill('kestrow berth')
+    await page
+      .getByRole('link', { name: /^Kestrow Ferry Terminal, berth 3: act now/ })
+      .last()
+      .click()
+    await page.getByRole('heading', { level: 1, name: /Kestrow/ }).waitFor()
+  })
+
+  test('the cursor of a trend moves by arrow keys, stands in the gutter and on the axis, and lets go', async () => {
+    const { page } = await visit('/trends/kestrow-berth-3?signals=tu.do,blower.pressure')
+    await page.locator('.lane canvas').nth(1).waitFor()
+    await page.getByText('of the time has readings').waitFor()
+    const gutter = page.locator('.laneRow .rv')
+    expect(await gutter.nth(1).textContent()).toBe('3')
+    await page.locator('.stage').focus()
+    await page.keyboard.press('Home')
+    await page.keyboard.press('Shift+ArrowRight')
+    // Eight hours in 600 spans: ten of them are 8 min after 19:16 of the evening before.
+    await page.locator('.cursorLine span', { hasText: /^19:2\d$/ }).waitFor()
+    expect(Number(await gutter.nth(1).textContent())).toBeGreaterThan(190)
+    expect(await page.locator('.stage p[role="status"]').textContent()).toMatch(/^19:2\d: Oxygen, treatment unit \d\.\d.milligrams? per lit/)
+    expect(await page.getByText('the ring at 19:2').count()).toBe(1)
+    await page.keyboard.press('Escape')
+    expect(await page.locator('.cursorLine').isHidden()).toBe(true)
+  })
+
+  test('Earlier, Closer and a fixed address move the span; the way back to the present is one press', async () => {
+    const { page } = await visit('/trends/kestrow-berth-3?signals=tu.do')
+    await page.getByRole('button', { name: 'Earlier' }).click()
+    expect(page.url()).toMatch(/from=\d+&to=\d+/)
+    await page.locator('.tools').getByText('Mon 15:16 to Mon 23:16').waitFor()
+    await page.getByRole('button', { name: '8 h' }).click()
+    await page.locator('.tools').getByText('to now').waitFor()
+  })
+
+  test('whoever has it says that he is on site, and the site log holds it', async () => {
+    const { page, server } = await visit(AIR, { size: PHONE })
+    await page.getByRole('button', { name: 'Acknowledge, I have it' }).click()
+    await page.getByRole('button', { name: 'I am on site' }).click()
+    await page.getByText('In the site log: you are on site.').waitFor()
+    expect(server.asked.filter((a) => a === 'POST /api/log')).toHaveLength(1)
+    await page.getByRole('link', { name: 'Write what you found' }).click()
+    await page.locator('.entries').getByText('Visit begins').waitFor()
+  })
+
+  test('a figure that is no number is told in words and nothing is sent or lost', async () => {
+    const { page, server } = await visit('/log/kestrow-berth-3', { size: PHONE })
+    await page.locator('select[name="kind"]').selectOption('kit')
+    await page.getByRole('button', { name: 'alkalinity' }).click()
+    await page.locator('input[name="value"]').fill('8o')
+    await page.getByRole('button', { name: 'Write it down' }).click()
+    await page.getByText('“8o” is no number').waitFor()
+    expect(server.asked.filter((a) => a.startsWith('POST'))).toEqual([])
+    expect(await page.locator('input[name="value"]').inputValue()).toBe('8o')
+    await page.locator('input[name="value"]').fill('80,5')
+    await page.getByRole('button', { name: 'Write it down' }).click()
+    await page.locator('.entries').getByText('alkalinity, 80.5').waitFor()
+  })
+
+  test('every press on a phone is at least 24 px, and the ones of the night call 60', async () => {
+    for (const path of ['/', '/alarms', AIR, '/log/kestrow-berth-3', '/trends/kestrow-berth-3', '/loops/kestrow-berth-3']) {
+      const { page } = await visit(path, { size: PHONE })
+      await page.waitForLoadState('networkidle')
+      const small = await page.evaluate(() =>
+        [...document.querySelectorAll('button, select, textarea, input:not([type="checkbox"]), summary, a.btn')]
+          .map((e) => ({ text: (e.textContent ?? '').slice(0, 30), box: e.getBoundingClientRect() }))
+          .filter(({ box }) => box.width > 0 && (box.height < 24 || box.width < 24))
+          .map(({ text, box }) => `${text} ${Math.round(box.width)}x${Math.round(box.height)}`),
+      )
+      expect(small, path).toEqual([])
+      if (path === AIR) {
+        const foot = await page.locator('.foot .btn').evaluateAll((all) => all.map((e) => e.getBoundingClientRect().height))
+        expect(Math.min(...foot)).toBeGreaterThanOrEqual(60)
+      }
+    }
+  })
+
+  const PAGES: readonly (readonly [string, string, FleetName])[] = [
+    ['fleet', '/', 'sixty'],
+    ['fleet of 2,000', '/', 'thousands'],
+    ['fleet without loops', '/', 'none'],
+    ['loop', '/loops/kestrow-berth-3', 'eight'],
+    ['silent loop', '/loops/saltrigg-boat-park', 'eight'],
+    ['alarms', '/alarms', 'sixty'],
+    ['alarm history', '/alarms?tab=history', 'sixty'],
+    ['alarm', AIR, 'eight'],
+    ['trends', '/trends/kestrow-berth-3', 'eight'],
+    ['site log', '/log/kestrow-berth-3', 'eight'],
+    ['health', '/health', 'eight'],
+  ]
+  for (const [name, path, fleet] of PAGES) {
+    for (const theme of ['light', 'dark'] as const) {
+      test(`${name}, ${theme}: no finding of axe, no script fault, nobody else is asked`, async () => {
+        const { page, wrong } = await visit(path, { fleet, theme })
+        await page.waitForLoadState('networkidle')
+        const found = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze()
+        expect(found.passes.length, 'rules that looked at something').toBeGreaterThan(15)
+        expect(found.violations.map((v) => `${v.id}: ${v.nodes[0]?.html.slice(0, 160)} (${v.nodes.length})`)).toEqual([])
+        expect(wrong).toEqual([])
+      })
+    }
+    test(`${name}: at 320 px nothing is wider than the screen`, async () => {
+      const { page } = await visit(path, { fleet, size: { width: 320, height: 640 } })
+      await page.waitForLoadState('networkidle')
+      const wide = await page.evaluate(() => {
+        const inScroller = (e: Element): boolean => {
+          for (let p = e.parentElement; p; p = p.parentElement) if (['auto', 'scroll', 'hidden', 'clip'].includes(getComputedStyle(p).overflowX)) return true
+          return false
+        }
+        return [...document.querySelectorAll('body *')]
+          .filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && !inScroller(e) && !e.closest('svg, .vh, .skip'))
+          .map((e) => `${e.tagName.toLowerCase()}.${e.className} ${(e.textContent ?? '').slice(0, 30)}`)
+          .slice(0, 5)
+      })
+      expect(wide).toEqual([])
+      expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(320)
+    })
+  }
+
+  test('script and style are at most 110 kB as they are sent', () => {
+    const dir = join(PAGE, 'assets')
+    const bytes = readdirSync(dir)
+      .filter((f) => /\.(js|css)$/.test(f))
+      .reduce((sum, f) => sum + gzipSync(readFileSync(join(dir, f)), { level: 9 }).length, 0)
+    expect(bytes).toBeGreaterThan(1000)
+    expect(bytes).toBeLessThanOrEqual(110_000)
+  })
+})

@@ -1,0 +1,52 @@
+/** A trend as a table: the same figures, for people and for copying. */
+import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
+import { now } from '../state/store.ts'
+import { figure } from '../words/numbers.ts'
+import { age, moment } from '../words/times.ts'
+
+const MOST_ROWS = 200
+
+export function TrendTable({ all, loop }: { all: readonly { readonly signal: SignalBody; readonly history: HistoryBody }[]; loop: LoopDetailBody }) {
+  return (
+    <div class="wide" tabIndex={0} role="region" aria-label="The trend as a table">
+      {all.map(({ signal: s, history: h }) => {
+        const rows = h.at
+          .flatMap((ms, i) => ((h.count[i] ?? 0) + (h.bad[i] ?? 0) > 0 ? [{ ms, i }] : []))
+          .slice(-MOST_ROWS)
+          .toReversed()
+        return (
+          <table key={s.id} class="list">
+            <caption>
+              {s.name}
+              {s.unitText && `, ${s.unitText}`}: newest {rows.length} spans of {age(h.bucketMs)}, {loop.zone}
+            </caption>
+            <thead>
+              <tr>
+                <th scope="col">From</th>
+                {['Mean', 'Lowest', 'Highest', 'Readings', 'Bad'].map((word) => (
+                  <th key={word} scope="col" class="num">
+                    {word}
+                  </th>
+                ))}
+              </tr>
+            </thead>
+            <tbody>
+              {rows.map(({ ms, i }) => (
+                <tr key={ms}>
+                  <td>{moment(ms, loop.zone, now.peek())}</td>
+                  {[h.mean[i], h.min[i], h.max[i]].map((v, k) => (
+                    <td key={k} class="num">
+                      {v === null || v === undefined ? '–' : figure(v, s.digits + 1)}
+                    </td>
+                  ))}
+                  <td class="num">{h.count[i]}</td>
+                  <td class="num">{h.bad[i]}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        )
+      })}
+    </div>
+  )
+}
