@@ -18,6 +18,7 @@ import { openSiteLog } from './log/site-log.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
 import { readSiteFolder } from './site-folder.ts'
+import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 
 /** What only the brokers and the process know, for the health page. */
@@ -41,7 +42,10 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
   const folder = readSiteFolder(siteDir)
   const sites = folder.sites
   const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
-  const siteFaults = [...folder.faults, ...definitions.flatMap((d) => d.faults.map((message) => ({ file: `${d.site.id}.yaml`, line: 1, field: 'alarms', message })))]
+  const siteFaults = [
+    ...folder.faults,
+    ...definitions.flatMap((d) => d.faults.map((message) => ({ file: folder.fileOf.get(d.site.id) ?? d.site.id, line: 1, field: 'alarms', message }))),
+  ]
 
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
@@ -85,7 +89,13 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
         counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...(record?.counters() ?? [])],
-        troubles: () => [...intake.troubles(), ...[history.trouble()].filter((t) => t !== null), ...(record?.troubles() ?? []), ...around.troubles()],
+        troubles: () => [
+          ...unusedFiles(folder.faults),
+          ...intake.troubles(),
+          ...[history.trouble()].filter((t) => t !== null),
+          ...(record?.troubles() ?? []),
+          ...around.troubles(),
+        ],
       })
       return core
     },
@@ -96,4 +106,12 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
       await database.destroy()
     },
   }
+}
+
+/** One sentence for files that gave no loop: what they describe is not watched. */
+function unusedFiles(faults: readonly SiteFault[]): readonly string[] {
+  const files = [...new Set(faults.map((f) => f.file))]
+  return files.length === 0
+    ? []
+    : [`${files.length === 1 ? 'A site file' : `${files.length} site files`} cannot be used, so what they describe is not watched: ${files.join(', ')}.`]
 }

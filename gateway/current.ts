@@ -1,6 +1,7 @@
 /**
  * What is known of every loop right now: newest reading per signal, when the site was last heard, whether it is silent.
- * A retained or late reading never becomes the newest; after a restart the newest stored readings stand, marked not live.
+ * Newest is by source time; a late or retained reading may be it, and keeps its mark that it is not live, as the newest stored
+ * readings do after a restart.
  */
 import type { HistoryReading } from './history/history.ts'
 import type { SiteState } from './port.ts'

@@ -29,8 +29,11 @@ export interface RunningGateway {
   /** null: no TLS listener. */
   readonly mqttTlsPort: number | null
   readonly sites: ReadonlyMap<string, Site>
-  /** Credentials made at this start for sites that had none; the only moment their secrets can be read. */
-  readonly newSecrets: ReadonlyMap<string, string>
+  /**
+   * Makes credentials for sites that have none, and anew for those of `lost`; gives their secrets, which can be read only here.
+   * To be called when everything listens: a start that fails must not leave secrets behind that nobody has seen.
+   */
+  makeCredentials(lost?: (site: string) => boolean): Promise<ReadonlyMap<string, string>>
   stop(options: { withinMs: number }): Promise<void>
 }
 
@@ -42,10 +45,6 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   const { intake, sites, history } = parts
 
   const credentials = openCredentials(join(config.dataDir, 'site-credentials.json'))
-  const newSecrets = new Map<string, string>()
-  const known = new Set(credentials.list().map((c) => c.site))
-  for (const id of sites.keys()) if (!known.has(id)) newSecrets.set(id, await credentials.add(id))
-
   const delay = monitorEventLoopDelay({ resolution: 20 })
   delay.enable()
   let own: OwnBroker | null = null
@@ -114,7 +113,12 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     mqttPort: listening.port,
     mqttTlsPort: listening.tlsPort,
     sites,
-    newSecrets,
+    async makeCredentials(lost = () => false) {
+      const secrets = new Map<string, string>()
+      const known = new Set(credentials.list().map((c) => c.site))
+      for (const id of sites.keys()) if (!known.has(id) || lost(id)) secrets.set(id, await credentials.add(id))
+      return secrets
+    },
     async stop({ withinMs }) {
       clearInterval(second)
       clearTimeout(sealing)

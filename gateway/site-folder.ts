@@ -6,6 +6,8 @@ import type { Site } from './site/site.ts'
 
 export interface SiteFolder {
   readonly sites: ReadonlyMap<string, Site>
+  /** File each loop was read from. */
+  readonly fileOf: ReadonlyMap<string, string>
   readonly faults: readonly SiteFault[]
   /** Files looked at. */
   readonly files: number
@@ -14,6 +16,7 @@ export interface SiteFolder {
 /** Site files (*.yaml, *.yml) of `dir`, in the order of their names. A folder that is not there holds none. */
 export function readSiteFolder(dir: string): SiteFolder {
   const sites = new Map<string, Site>()
+  const fileOf = new Map<string, string>()
   const faults: SiteFault[] = []
   const names = existsSync(dir)
     ? readdirSync(dir)
@@ -31,7 +34,10 @@ export function readSiteFolder(dir: string): SiteFolder {
     const result = readSiteFile(file, text)
     if (!result.ok) faults.push(...result.faults)
     else if (sites.has(result.site.id)) faults.push({ file, line: 1, field: 'id', message: `"${result.site.id}" found: another file of this folder has the same id` })
-    else sites.set(result.site.id, result.site)
+    else {
+      sites.set(result.site.id, result.site)
+      fileOf.set(result.site.id, file)
+    }
   }
-  return { sites, faults, files: names.length }
+  return { sites, fileOf, faults, files: names.length }
 }

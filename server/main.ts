@@ -57,11 +57,11 @@ async function start(config: Config): Promise<void> {
   say(`  broker   mqtt://${host}:${gateway.mqttPort}`)
   say(`  data     ${config.dataDir}`)
   for (const f of gateway.port.health().siteFaults) console.error(`  site file ${f.file}: line ${f.line}${f.field ? `, ${f.field}` : ''}: ${f.message}`)
-  if (config.fleet === 'none') tellSecrets(gateway, host, config)
+  if (config.fleet === 'none') tellSecrets(gateway, await gateway.makeCredentials(), host, config)
   say('Ctrl-C stops it.')
   say('')
 
-  const fleet = config.fleet === 'demo' ? startFleet(config, gateway) : null
+  const fleet = config.fleet === 'demo' ? await startFleet(config, gateway) : null
   let stopping = false
   const stop = (signal: string): void => {
     if (stopping) return
@@ -93,12 +93,14 @@ function tokensOf(file: string): readonly Token[] {
 }
 
 /** Secrets of sites that had no credential yet, with a line that can be pasted; many sites are told to use the command. */
-function tellSecrets(gateway: RunningGateway, host: string, config: Config): void {
+function tellSecrets(gateway: RunningGateway, secrets: ReadonlyMap<string, string>, host: string, config: Config): void {
   if (gateway.sites.size === 0) say(`  no loops yet: put a site file into ${config.sitesDir ?? join(config.dataDir, 'sites')} and start again (README, "Your own loop")`)
-  const fresh = [...gateway.newSecrets]
+  const fresh = [...secrets]
   if (fresh.length === 0) return
   say('')
-  say(`Credentials made for ${fresh.length} ${fresh.length === 1 ? 'site' : 'sites'} that had none. Shown only now; a lost one is replaced by "npm run sites credential add SITE".`)
+  say(
+    `Credentials made for ${fresh.length} ${fresh.length === 1 ? 'site' : 'sites'} that had none. Shown only now; a lost one is replaced by "npm run sites credential add SITE -- --data ${config.dataDir}".`,
+  )
   for (const [site, secret] of fresh) {
     const signal = gateway.sites.get(site)?.signals[0]?.id ?? 'signal'
     say(`  mosquitto_pub -h ${host} -p ${gateway.mqttPort} -u ${site} -P ${secret} -q 1 -t ${config.prefix}/${site}/${signal} -m 1`)
@@ -106,10 +108,10 @@ function tellSecrets(gateway: RunningGateway, host: string, config: Config): voi
 }
 
 /** The simulated fleet: a stranger with credentials, reached only over MQTT. */
-function startFleet(config: Config, gateway: RunningGateway): ChildProcess {
+async function startFleet(config: Config, gateway: RunningGateway): Promise<ChildProcess> {
   const secrets = join(config.dataDir, 'demo-secrets.json')
   const known: Record<string, string> = existsSync(secrets) ? (JSON.parse(readFileSync(secrets, 'utf8')) as Record<string, string>) : {}
-  for (const [site, secret] of gateway.newSecrets) known[site] = secret
+  for (const [site, secret] of await gateway.makeCredentials((site) => known[site] === undefined)) known[site] = secret
   writeFileSync(secrets, `${JSON.stringify(known, null, 2)}\n`, { mode: 0o600 })
   const filled = gateway.port.sites().some((s) => s.heardMs !== null)
   const args = ['--url', `mqtt://${config.host}:${gateway.mqttPort}`, '--fleet', 'demo', '--secrets', secrets, '--seed', String(config.seed), '--prefix', config.prefix]

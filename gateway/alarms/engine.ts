@@ -38,6 +38,7 @@ export function onReadings(engine: Engine, readings: readonly Reading[], now: No
     if (entry === undefined) continue
     if (!r.live) {
       engine.passedOver++
+      entry.memory.cameLate = true
       continue
     }
     const m = entry.memory
@@ -114,10 +115,12 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
   } else if (rule.kind === 'blind') {
     const m = run.watched
     if (!m) return
-    // A signal that has never come at all is one nobody has connected yet: its alarms show as held, but nobody is called.
+    // A signal that has never come at all is one nobody has connected yet: its alarms show as held, but nobody is called. One that
+    // comes and is never live (a clock far behind) is connected, and its alarms are off: that must be told.
+    const presentMs = m.stampMs >= 0 ? presentOf(m, now.steadyMs) : m.cameLate ? now.nowMs : Number.NEGATIVE_INFINITY
     if (active) {
       if (known(m)) change = { kind: 'clear', atMs: m.sourceMs }
-    } else if (m.stampMs >= 0 && m.heldSinceMs !== null && site.heardMs !== null && quietMs <= site.silentAfterMs && presentOf(m, now.steadyMs) - m.heldSinceMs >= rule.afterMs) {
+    } else if (m.heldSinceMs !== null && site.heardMs !== null && quietMs <= site.silentAfterMs && presentMs - m.heldSinceMs >= rule.afterMs) {
       change = { kind: 'raise', atMs: m.heldSinceMs + rule.afterMs }
     }
   }

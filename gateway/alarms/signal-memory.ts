@@ -30,6 +30,8 @@ export interface SignalMemory {
   steadyMs: number
   /** Event time since when there is no usable value (bad or stale); null: usable, or never heard. */
   heldSinceMs: number | null
+  /** It came since the start, but late or retained: something is connected, and nothing of it can be judged. */
+  cameLate: boolean
   /** Event time since when it is at work: a state that reads 1, a counter that rises; null: at rest. */
   busySinceMs: number | null
 }
@@ -47,6 +49,7 @@ export function remember(key: string, site: number, s: Pick<Signal, 'quantity' |
     stampMs: -1,
     steadyMs: 0,
     heldSinceMs: null,
+    cameLate: false,
     busySinceMs: null,
   }
 }

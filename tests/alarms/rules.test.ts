@@ -263,3 +263,16 @@ test('a signal that has never come calls nobody, and its alarms show as held', (
   expect(w.news()).toEqual([])
   expect(w.view('tu.ph.test').heldSinceMs).toBe(w.t0 + 100_000)
 })
+
+test('a signal that comes but is never live, because its clock is far behind, is blind: its alarms are off and that is told', () => {
+  const w = watch([blind])
+  for (let i = 0; i < 40; i++) {
+    w.take(reading('tu.ph', 3, w.clock.nowMs() - 400_000, { live: false }))
+    w.wait(30)
+  }
+  // Held from 100 s after the start, when it should have come; blind 900 s after that, at the next tick.
+  expect(w.news()).toEqual(['raised tu.ph.blind @1000'])
+  w.row({ 'tu.ph': 7 })
+  w.wait(1)
+  expect(w.news()).toEqual([expect.stringMatching(/^cleared tu\.ph\.blind/)])
+})

@@ -194,6 +194,9 @@ describe('what keeps it from starting is one clear line and an exit code', () =>
     const mqtt = run(['--data', f.data, '--fleet', 'none', '--port', '0', '--mqtt-port', String(port)])
     expect(mqtt).toEqual({ code: 3, text: `Port ${port} on 127.0.0.1 is taken by another program: stop that, or choose another with --mqtt-port PORT\n` })
     blocker.close()
+    // The failed starts have made no credential that nobody has seen: the next start shows it.
+    const p = await start(f)
+    expect(p.secrets.get('yard-1')).toMatch(/^\S{20,}$/)
   })
 
   test('a folder that cannot be written', () => {

@@ -43,6 +43,16 @@ test('every loop is counted once, and the groups add up to the fleet', () => {
   expect(c.groups.B).toEqual({ loops: 1, unanswered: 0 })
   expect(c.groups.W).toEqual({ loops: 1, unanswered: 0 })
   expect([c.silent, c.doubtful, c.total]).toEqual([1, 1, 6])
+  expect([c.groups.unsure.loops, c.groups.quiet.loops]).toEqual([1, 1])
+})
+
+test('a loop that is silent, was never heard, or rests on doubtful readings is not quiet', () => {
+  const groups = count([loop({ id: 's', silent: true }), loop({ id: 'n', silent: true, heardMs: null }), loop({ id: 'd', doubtful: ['tu'] }), loop({ id: 'q' })]).groups
+  expect([groups.unsure.loops, groups.quiet.loops]).toEqual([3, 1])
+  expect(ringSentence(loop({ silent: true, heardMs: NOW - 47 * MIN, alarms: [alarm()] }), NOW)).toBe(
+    'Yard: silent for 47\u00a0min; before that act now, unanswered, No air in bio tank 1.',
+  )
+  expect(ringSentence(loop({ doubtful: ['tu'] }), NOW)).toContain('doubtful data')
 })
 
 test('the more loops, the smaller the rings; over 400 they are beads', () => {

@@ -3,7 +3,8 @@ import type { AlarmBody, LoopBody } from '../../server/wire.ts'
 import { LETTER, type Letter } from '../words/words.ts'
 import { byUrgency, markOf, worst } from './mark.ts'
 
-export type Group = Letter | 'quiet'
+/** unsure: no alarm stands, but the loop is silent, was never heard, or rests on doubtful readings. It is not quiet. */
+export type Group = Letter | 'unsure' | 'quiet'
 
 export interface Counts {
   readonly groups: Readonly<Record<Group, { readonly loops: number; readonly unanswered: number }>>
@@ -15,7 +16,7 @@ export interface Counts {
 /** A loop is counted once, under its worst. */
 export const groupOf = (loop: LoopBody): Group => {
   const w = worst(loop)
-  return w ? LETTER[w.priority] : 'quiet'
+  return w ? LETTER[w.priority] : loop.silent || loop.doubtful.length > 0 ? 'unsure' : 'quiet'
 }
 
 const unanswered = (a: AlarmBody): boolean => !markOf(a).answered && a.priority !== 'alert'
@@ -26,6 +27,7 @@ export function count(loops: readonly LoopBody[]): Counts {
     B: { loops: 0, unanswered: 0 },
     C: { loops: 0, unanswered: 0 },
     W: { loops: 0, unanswered: 0 },
+    unsure: { loops: 0, unanswered: 0 },
     quiet: { loops: 0, unanswered: 0 },
   }
   let silent = 0

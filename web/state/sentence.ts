@@ -8,10 +8,12 @@ import { markOf, worst } from './mark.ts'
 /** "Kestrow Ferry Terminal, berth 3: act now, unanswered, bio tank 1, no air. Finished water 78 percent." */
 export function ringSentence(loop: LoopBody, nowMs: number): string {
   const water = loop.waterPct === null ? '' : ` Finished water ${Math.round(loop.waterPct)} percent.`
-  if (loop.silent) return `${loop.name}: ${loop.heardMs === null ? 'nothing heard yet' : `silent for ${age(nowMs - loop.heardMs)}`}.`
   const a = worst(loop)
-  if (!a) return `${loop.name}: quiet.${water}`
-  return `${loop.name}: ${[SAY[markOf(a).letter], stateWords(a), a.what].filter(Boolean).join(', ')}.${water}`
+  const alarm = a ? [SAY[markOf(a).letter], stateWords(a), a.what].filter(Boolean).join(', ') : ''
+  if (loop.silent)
+    return `${[`${loop.name}: ${loop.heardMs === null ? 'nothing heard yet' : `silent for ${age(nowMs - loop.heardMs)}`}`, alarm && `before that ${alarm}`].filter(Boolean).join('; ')}.`
+  if (!a) return `${loop.name}: ${loop.doubtful.length > 0 ? 'doubtful data' : 'quiet'}.${water}`
+  return `${loop.name}: ${alarm}.${water}`
 }
 
 /** The first sentence of a text: as much as can be taken in at night. */

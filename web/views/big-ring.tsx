@@ -199,6 +199,7 @@ function Centre({ detail, nowMs, lost }: { detail: LoopDetailBody; nowMs: number
     const still = a.state === 'unacknowledged' || a.state === 'acknowledged'
     return <Middle head={a.what} figure={!still ? '' : leftMin > 0 ? timeLeft(leftMin) : 'now'} lines={[still ? 'to respond' : 'back to normal', heard]} />
   }
+  if (detail.doubtful.length > 0) return <Middle head="Not sure" figure="" lines={['readings are old or doubtful', heard]} />
   if (detail.waterMin !== null) return <Middle head="Quiet" figure={timeLeft(detail.waterMin)} lines={['of washing in the tank', heard]} />
   return <Middle head="Quiet" figure="" lines={[heard]} />
 }

@@ -24,6 +24,13 @@ export function CountBar({ loops, filter, pick }: { loops: readonly LoopBody[]; 
           </span>
         </button>
       ))}
+      {c.groups.unsure.loops > 0 && (
+        <button type="button" class="quiet" aria-pressed={filter === 'unsure'} onClick={() => pick('unsure')}>
+          <Ring loop={{ ...QUIET_LOOP, silent: true, heardMs: null }} nowMs={0} />
+          <b>{figure(c.groups.unsure.loops, 0)}</b>
+          <span>silent or doubtful</span>
+        </button>
+      )}
       <button type="button" class="quiet" aria-pressed={filter === 'quiet'} onClick={() => pick('quiet')}>
         <Ring loop={QUIET_LOOP} nowMs={0} />
         <b>{figure(c.groups.quiet.loops, 0)}</b>
