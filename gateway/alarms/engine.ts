@@ -82,7 +82,8 @@ export function onTick(engine: Engine, now: Now, heardMs: (site: string) => numb
     const m = entry.memory
     if (m.heldSinceMs !== null) continue
     if (heard(m)) {
-      if (now.steadyMs - m.steadyMs > m.staleAfterMs) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
+      // The report that would have kept it fresh may still be under way: a tick waits for it as long as a link may take.
+      if (now.steadyMs - m.steadyMs > m.staleAfterMs + LINK_MS) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
     } else if (now.steadyMs - engine.inside.started.steadyMs > m.staleAfterMs) {
       neverCame(engine, entry, engine.inside.started.nowMs + m.staleAfterMs, now, out)
     }
@@ -187,7 +188,7 @@ function judge(engine: Engine, run: Run, sampleMs: number, now: Now, out: Told[]
  */
 function timeOf(engine: Engine, run: Run, sampleMs: number, now: Now, out: Told[]): number {
   for (const m of run.rule.reads) {
-    if (!known(m) || now.steadyMs - m.steadyMs < m.staleAfterMs) continue
+    if (!known(m) || now.steadyMs - m.steadyMs <= m.staleAfterMs + LINK_MS) continue
     const entry = engine.inside.signals.get(m.key)
     if (entry) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
   }

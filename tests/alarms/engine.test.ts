@@ -90,6 +90,9 @@ test('a signal that is silent for three reports + 10 s holds from that moment, a
   w.row({ 'tu.ph': 9.5, 'sump.high-high': 1 })
   w.wait(100)
   expect(w.news()).toEqual([`raised sump.high-high.test @0`])
+  // A report that left in time may be under way for 10 s more: told later, but counted from the same moment.
+  w.wait(10)
+  expect(w.news()).toEqual([])
   w.wait(1)
   expect(w.news()).toEqual(['held sump.high-high.test @100'])
   w.wait(100_000)
