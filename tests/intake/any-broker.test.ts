@@ -152,7 +152,10 @@ real.each([4, 5] as const)(`MQTT version %i, a store that refuses now and then: 
   expect(told.map((r) => [r.value, r.live])).toEqual(upTo(100).map((v) => [v, true]))
   expect(refusals).toBeGreaterThan(10)
   expect(count(b, 'anyBrokerHeld')).toBe(refusals)
-  expect(count(b, 'anyBrokerMessages')).toBe(100)
+  // A PUBACK that had not left when the connection was ended brings its message again, which is dropped as a repeat (storedOnce
+  // above). A few are the protocol's right; several hundred would mean that ending it throws good acknowledgements away.
+  expect(count(b, 'anyBrokerMessages')).toBeGreaterThanOrEqual(100)
+  expect(count(b, 'anyBrokerMessages')).toBeLessThan(150)
 })
 
 real(`while the store refuses for long, the broker keeps everything and the waits between tries grow${withoutMosquitto}`, async () => {
