@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest'
-import { cut, killed, type Outcome } from '../soak/trials.ts'
+import { mosquittoPath, withoutMosquitto } from './mosquitto.ts'
+import { brokerGone, cut, killed, type Outcome } from '../soak/trials.ts'
 
 const exactlyOnce = (o: Outcome, atLeast: number, connections: number): void => {
   expect(o).toMatchObject({ missing: 0, twice: 0, wrong: 0 })
@@ -8,6 +9,9 @@ const exactlyOnce = (o: Outcome, atLeast: number, connections: number): void => 
 }
 test('a reading whose PUBACK was seen is stored exactly once, though the gateway is killed 3 times', async () => {
   exactlyOnce(await killed(3), 300, 4)
+})
+;(mosquittoPath === null ? test.skip : test)(`... though Mosquitto and the gateway go down in turn${withoutMosquitto}`, async () => {
+  exactlyOnce(await brokerGone(2), 200, 2)
 })
 test('... though the connection is cut 20 times in the middle of a packet', async () => {
   exactlyOnce(await cut(20), 300, 20)

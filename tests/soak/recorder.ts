@@ -24,17 +24,19 @@ export interface RecorderParts {
   readonly base: number
   /** On the way at once. */
   readonly window?: number
-  /** Most readings to send in all. */
-  readonly most?: number
+  /** New readings a second, at most. */
+  readonly perS?: number
 }
 
 export function startRecorder(parts: RecorderParts): Recorder {
-  const { topic, base, window = 50, most = Number.POSITIVE_INFINITY } = parts
+  const { topic, base, window = 50, perS = Number.POSITIVE_INFINITY } = parts
   const acknowledged = new Set<number>()
   let next = 0
   let finishing = false
   let stopped = false
   let connections = 0
+  const startedMs = performance.now()
+  const due = (): number => ((performance.now() - startedMs) * perS) / 1000
   let socket: Socket | null = null
   let again: NodeJS.Timeout | undefined
 
@@ -49,7 +51,7 @@ export function startRecorder(parts: RecorderParts): Recorder {
     let waiting = Buffer.alloc(0)
     const fill = (): void => {
       while (ready && flights.size < window) {
-        const i = resend.shift() ?? (finishing || next >= most ? undefined : next++)
+        const i = resend.shift() ?? (finishing || next >= due() ? undefined : next++)
         if (i === undefined) return
         id = (id % 65_000) + 1
         flights.set(id, i)
@@ -76,8 +78,11 @@ export function startRecorder(parts: RecorderParts): Recorder {
       }
       fill()
     })
+    const more = setInterval(fill, 5)
     s.on('error', () => undefined)
     s.on('close', () => {
+      clearInterval(more)
+      ready = false
       if (!stopped) again = setTimeout(open, 30)
     })
   }

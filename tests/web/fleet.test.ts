@@ -145,6 +145,7 @@ test('times of a site whose clock differs from the reader say their offset, othe
 
 test('an alert is never told as unanswered', () => {
   const watch = loop({ alarms: [alarm({ priority: 'alert', what: 'Selector in hand' })] })
+  expect(answer(alarm({ priority: 'alert' }), NOW)).toBe('To watch.')
   expect(ringSentence(watch, NOW)).toBe('Yard: watch, Selector in hand. Finished water 78 percent.')
 })
 

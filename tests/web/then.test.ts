@@ -71,3 +71,14 @@ test('the ring then: alarms as they stood, water as it was, silent where nothing
   expect(at(NOW + 90_000)).toMatchObject({ waterPct: 78, silent: false })
   expect(at(NOW + 20 * MIN)).toMatchObject({ waterPct: null, silent: true })
 })
+
+test('a latched alarm stands until its reset, although it is gone and answered', () => {
+  const latched = standings([
+    event('raised', NOW),
+    event('cleared', NOW + MIN, { state: 'latched-unacknowledged' }),
+    event('acknowledged', NOW + 2 * MIN, { state: 'latched-acknowledged' }),
+    event('reset', NOW + 5 * MIN, { state: 'normal' }),
+  ])
+  const states = [0.5, 1.5, 3, 6].map((min) => loopAt(detail({ signals: [signalOf()] }), latched, new Map(), NOW + min * MIN).alarms.map((a) => a.state))
+  expect(states).toEqual([['unacknowledged'], ['returned'], ['latched-acknowledged'], []])
+})

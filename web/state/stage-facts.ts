@@ -5,6 +5,8 @@ import { timeLeft } from '../words/times.ts'
 import { shown, type Shown } from './freshness.ts'
 
 export interface StageFacts {
+  /** Signal of the leading figure. */
+  readonly signal: string | null
   readonly value: Shown | null
   /** Word after the unit: "oxygen". */
   readonly of: string
@@ -62,7 +64,14 @@ export function stageFacts(detail: LoopDetailBody, stageId: string, signals: rea
   const aerators = running.filter(({ m }) => m.kind === 'aerator')
   const others = running.filter(({ m }) => m.kind !== 'aerator')
   const any = (list: typeof running): boolean | null => (list.every(({ on }) => on === null) ? null : list.some(({ on }) => on === 1))
-  return { value: lead ? shown(lead, nowMs) : null, of: lead ? (WORD[lead.quantity] ?? '') : '', lines: lines.slice(0, 3), runs: any(others), aerated: any(aerators) }
+  return {
+    signal: lead?.id ?? null,
+    value: lead ? shown(lead, nowMs) : null,
+    of: lead ? (WORD[lead.quantity] ?? '') : '',
+    lines: lines.slice(0, 3),
+    runs: any(others),
+    aerated: any(aerators),
+  }
 }
 
 /** Several machines under one name run, one runs. */

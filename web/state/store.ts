@@ -12,6 +12,8 @@ export interface Heard {
 }
 
 export const heard = signal<Heard>({ state: 'connecting', serverMs: null, messages: 0 })
+/** Changes when the link is lost or back; `heard` changes with every message, and would redraw every ring with it. */
+export const lost = computed(() => heard.value.state === 'lost')
 /** The server's time now, as well as the page can tell; steps once a second. */
 export const now = signal(0)
 /** The same in whole minutes, for what shows no seconds: it changes sixty times less often. */

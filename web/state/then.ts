@@ -66,7 +66,8 @@ export function loopAt(loop: LoopDetailBody, all: readonly Standing[], trends: R
     if (s.fromMs > ms || (s.endMs !== null && s.endMs <= ms)) return []
     const gone = s.clearedMs !== null && s.clearedMs <= ms
     const answered = s.answeredMs !== null && s.answeredMs <= ms
-    if (gone && answered) return []
+    // Gone and answered and still no end of it: latched, it waits for its reset.
+    const state = gone ? (answered ? 'latched-acknowledged' : 'returned') : answered ? 'acknowledged' : 'unacknowledged'
     const priority = (Object.keys(LETTER) as (keyof typeof LETTER)[]).find((p) => LETTER[p] === s.letter) ?? 'alert'
     return [
       {
@@ -77,7 +78,7 @@ export function loopAt(loop: LoopDetailBody, all: readonly Standing[], trends: R
         priority,
         stage: stageOf(loop, s.alarm),
         raisedMs: s.fromMs,
-        state: gone ? 'returned' : answered ? 'acknowledged' : 'unacknowledged',
+        state,
       },
     ]
   })

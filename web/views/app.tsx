@@ -1,9 +1,9 @@
 /** Which page stands under the head, and the two things every page says: that the server is lost, and what has just been raised. */
-import { computed, useSignal, useSignalEffect } from '@preact/signals'
+import { useSignal, useSignalEffect } from '@preact/signals'
 import { useEffect, useRef } from 'preact/hooks'
 import { signedOut } from '../link/api.ts'
 import { here } from '../router.ts'
-import { heard, newAlarm, now } from '../state/store.ts'
+import { heard, lost, newAlarm, now } from '../state/store.ts'
 import { markOf } from '../state/mark.ts'
 import { age, clockSeconds, ownZone } from '../words/times.ts'
 import { Say } from '../words/words.ts'
@@ -15,8 +15,6 @@ import { HealthPage } from './health.tsx'
 import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
 import { TrendPage } from './trend.tsx'
-
-const lost = computed(() => heard.value.state === 'lost')
 
 export function App() {
   const { path } = here.value

@@ -197,6 +197,7 @@ function Centre({ detail, nowMs, lost }: { detail: LoopDetailBody; nowMs: number
   if (a && a.priority !== 'alert' && a.raisedMs !== null) {
     const leftMin = a.respondWithinMin - (nowMs - a.raisedMs) / 60_000
     const still = a.state === 'unacknowledged' || a.state === 'acknowledged'
+    if (a.state === 'acknowledged') return <Middle head={a.what} figure={age(nowMs - a.raisedMs)} lines={[`standing, ${a.acknowledgedBy ?? 'somebody'} has it`, heard]} />
     return <Middle head={a.what} figure={!still ? '' : leftMin > 0 ? timeLeft(leftMin) : 'now'} lines={[still ? 'to respond' : 'back to normal', heard]} />
   }
   if (detail.waterMin !== null) return <Middle head="Quiet" figure={timeLeft(detail.waterMin)} lines={['of washing in the tank', heard]} />
@@ -243,6 +244,8 @@ function wrap(text: string, width: number): string[] {
 function Label({ at, facts, detail, href, n, tanks }: { at: Placed; facts: StageFacts; detail: LoopDetailBody; href: string; n: number; tanks: number }) {
   const alarm = worst({ alarms: detail.alarms.filter((a) => a.stage === at.id && a.state !== 'returned') })
   const letter = alarm ? markOf(alarm).letter : null
+  // Only the value that stands in alarm takes its colour, not its neighbour at the same stage.
+  const inAlarm = detail.alarms.some((a) => a.signal !== null && a.signal === facts.signal && (a.state === 'unacknowledged' || a.state === 'acknowledged'))
   const usual = labelSpot(at, n, tanks)
   if (!usual) return null
   // A mark stands out of the ring where the label would begin: the sooner it hurts, the further.
@@ -257,7 +260,7 @@ function Label({ at, facts, detail, href, n, tanks }: { at: Placed; facts: Stage
         </tspan>
         {v && (
           <tspan x={spot.x} dy="27">
-            <tspan class={`v ${v.kind}${letter && letter !== 'W' ? ' bad' : ''}`}>{v.text}</tspan>{' '}
+            <tspan class={`v ${v.kind}${letter && letter !== 'W' && inAlarm ? ' bad' : ''}`}>{v.text}</tspan>{' '}
             <tspan class="u">
               {v.unit} {facts.of}
             </tspan>

@@ -1,15 +1,14 @@
 /** Five marks with figures: the legend and the filter of the fleet at once. */
-import type { LoopBody } from '../../server/wire.ts'
 import { count, type Group } from '../state/fleet.ts'
-import { heard } from '../state/store.ts'
+import { allLoops, lost } from '../state/store.ts'
 import { figure } from '../words/numbers.ts'
 import { SAY } from '../words/words.ts'
 import { Badge, QUIET_LOOP, Ring } from './ring.tsx'
 
 const MARKED = ['A', 'B', 'C', 'W'] as const
 
-export function CountBar({ loops, filter, pick }: { loops: readonly LoopBody[]; filter: Group | null; pick: (g: Group) => void }) {
-  const c = count(loops)
+export function CountBar({ filter, pick }: { filter: Group | null; pick: (g: Group) => void }) {
+  const c = count(allLoops.value)
   const parts = [c.silent > 0 ? `${figure(c.silent, 0)} silent` : '', c.doubtful > 0 ? `${figure(c.doubtful, 0)} with doubtful data` : ''].filter(Boolean)
   return (
     <div class="counts" role="group" aria-label="Loops by what they need. Each loop is counted once, under its worst. Press one to see only those.">
@@ -27,7 +26,7 @@ export function CountBar({ loops, filter, pick }: { loops: readonly LoopBody[]; 
       <button type="button" class="quiet" aria-pressed={filter === 'quiet'} onClick={() => pick('quiet')}>
         <Ring loop={QUIET_LOOP} nowMs={0} />
         <b>{figure(c.groups.quiet.loops, 0)}</b>
-        <span>{heard.value.state === 'lost' ? 'quiet, when last heard' : 'quiet'}</span>
+        <span>{lost.value ? 'quiet, when last heard' : 'quiet'}</span>
       </button>
       <p class="rest">
         {c.total === 1 ? '1 loop.' : `${figure(c.total, 0)} loops, each counted once under its worst.`}

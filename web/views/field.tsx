@@ -4,7 +4,7 @@ import { here, to } from '../router.ts'
 import { fieldForm, found, groupOf, type Group } from '../state/fleet.ts'
 import { markOf, worst } from '../state/mark.ts'
 import { ringSentence } from '../state/sentence.ts'
-import { fieldPlaces, heard, loopSignal, minute } from '../state/store.ts'
+import { fieldPlaces, loopSignal, lost, minute } from '../state/store.ts'
 import { figure } from '../words/numbers.ts'
 import { Ring, Shape, markClass } from './ring.tsx'
 
@@ -104,7 +104,7 @@ function Cell({ id, form, filter }: { id: string; form: string; filter: Group | 
       aria-label={ringSentence(loop, nowMs)}
       title={nameless ? loop.name : undefined}
     >
-      <Ring loop={loop} nowMs={nowMs} lost={heard.value.state === 'lost'} />
+      <Ring loop={loop} nowMs={nowMs} lost={lost.value} />
       {!nameless && <span>{loop.name}</span>}
       {form === 'large' && <span class="lv-text">{loop.waterPct === null || loop.silent ? '' : `water ${Math.round(loop.waterPct)}\u00a0%`}</span>}
     </a>

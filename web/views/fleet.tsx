@@ -1,6 +1,6 @@
 /** The fleet: is anything wrong, where, who has it. */
 import { useSignal } from '@preact/signals'
-import { allLoops, told } from '../state/store.ts'
+import { fieldPlaces, told } from '../state/store.ts'
 import type { Group } from '../state/fleet.ts'
 import { CountBar } from './counts.tsx'
 import { Field } from './field.tsx'
@@ -9,16 +9,16 @@ import { QUIET_LOOP, Ring } from './ring.tsx'
 
 export function FleetPage() {
   const filter = useSignal<Group | null>(null)
-  const loops = allLoops.value
   document.title = 'Fleet · Loopkeeper'
   if (!told.value) return <Waiting />
-  if (loops.length === 0) return <Empty />
+  // Reads names only: what the loops do is read by the parts that show it, so that one change does not draw the whole page anew.
+  if (fieldPlaces.value.length === 0) return <Empty />
   return (
     <main id="main">
       <h1 class="vh">Fleet</h1>
-      <CountBar loops={loops} filter={filter.value} pick={(g) => (filter.value = filter.value === g ? null : g)} />
+      <CountBar filter={filter.value} pick={(g) => (filter.value = filter.value === g ? null : g)} />
       <div class="split">
-        <NeedList loops={loops} filter={filter.value} />
+        <NeedList filter={filter.value} />
         <Field filter={filter.value} />
       </div>
     </main>

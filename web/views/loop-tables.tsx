@@ -40,7 +40,8 @@ export function Values({ signals, body }: { signals: readonly SignalBody[]; body
           {ordered.map((s) => {
             const v = shown(s, nowMs)
             const alarm = body.alarms.filter((a) => a.signal === s.id && (a.state === 'unacknowledged' || a.state === 'acknowledged')).sort(byWorst)[0]
-            const letter = alarm ? markOf(alarm).letter : null
+            const mark = alarm ? markOf(alarm) : null
+            const letter = mark?.letter ?? null
             return (
               <tr key={s.id} class={letter ?? ''}>
                 <Name site={body.id} signal={s} words={s.name} v={v} />
@@ -52,7 +53,7 @@ export function Values({ signals, body }: { signals: readonly SignalBody[]; body
                   {v.unit && <span class="vh">{s.unitSpoken}</span>}
                 </td>
                 <td class="wireCell">
-                  <Wire signal={s} letter={letter} shown={v} />
+                  <Wire signal={s} mark={mark} shown={v} />
                   {s.limits.length > 0 && <span class="vh">{s.limits.map((l) => `limit ${l.name} ${figure(l.value, s.digits)}`).join(', ')}</span>}
                 </td>
                 <Age signal={s} nowMs={nowMs} />

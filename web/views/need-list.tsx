@@ -1,19 +1,19 @@
 /** Loops that need someone, most urgent first. Rows keep their places while somebody is in the list. */
 import { useSignal } from '@preact/signals'
 import { useRef } from 'preact/hooks'
-import type { LoopBody } from '../../server/wire.ts'
 import { to } from '../router.ts'
 import { folded, groupOf, heldOrder, needs, type Group, type Need } from '../state/fleet.ts'
 import { markOf } from '../state/mark.ts'
 import { answer, facts } from '../state/sentence.ts'
-import { heard, now } from '../state/store.ts'
+import { allLoops, lost, now } from '../state/store.ts'
 import { age, clock, momentThere, ownZone, timeLeft } from '../words/times.ts'
 import { Badge, Ring } from './ring.tsx'
 
 /** Rows before the less urgent ones are only counted: more than anybody reads. */
 const MOST_ROWS = 24
 
-export function NeedList({ loops, filter }: { loops: readonly LoopBody[]; filter: Group | null }) {
+export function NeedList({ filter }: { filter: Group | null }) {
+  const loops = allLoops.value
   /** Ids in the order they stood when the pointer or focus came in, or the list was frozen. */
   const held = useSignal<readonly string[] | null>(null)
   const frozenMs = useSignal<number | null>(null)
@@ -78,7 +78,7 @@ function FullRow({ need: { loop, alarm, more } }: { need: Need }) {
   const nowMs = now.value
   return (
     <a class="call" href={to.alarm(alarm.id)}>
-      <Ring loop={loop} nowMs={nowMs} lost={heard.value.state === 'lost'} />
+      <Ring loop={loop} nowMs={nowMs} lost={lost.value} />
       <div>
         <h3>
           <b>{loop.name}</b>

@@ -7,7 +7,8 @@ import type { Letter } from '../words/words.ts'
 
 const C = 32
 const R = 23
-const SHAPE: Readonly<Record<Letter, { d: string; size: number; y: number }>> = {
+/** Outline of each mark on a grid of 24, size of its letter, and where that stands. */
+export const SHAPE: Readonly<Record<Letter, { d: string; size: number; y: number }>> = {
   A: { d: 'M1 3.6Q12 .4 23 3.6L15.6 21.6Q12 20.6 8.4 21.6Z', size: 13, y: 14.6 },
   B: { d: 'M1.5 19.5V14.5A10.5 11 0 0 1 22.5 14.5V19.5Z', size: 12.5, y: 17.4 },
   C: { d: 'M1.5 7.2H22.5V18.2H1.5Z', size: 11.5, y: 16.7 },

@@ -38,7 +38,7 @@ export function AlarmRail({ stood, all, span, loop, trends, cursor }: RailProps)
     <div class="rail">
       <div class="gutter then">
         <RingThen all={all} loop={loop} trends={trends} cursor={cursor} />
-        {stood.length > MOST_ROWS && <p class="mute">and {stood.length - MOST_ROWS} more alarms</p>}
+        {stood.length > MOST_ROWS && <p class="mute">and {stood.length - MOST_ROWS} more</p>}
       </div>
       <svg
         class="railBox"

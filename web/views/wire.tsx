@@ -1,11 +1,13 @@
 /** A line over a signal's span with its limits and the value as a bead. Past a limit the bead becomes the mark. */
 import type { SignalBody } from '../../server/wire.ts'
 import type { Shown } from '../state/freshness.ts'
+import type { Mark } from '../state/mark.ts'
+import { markClass, SHAPE } from './ring.tsx'
 
 const WIDTH = 148
 
 /** Without a figure that may be shown there is no bead; an old or doubted one is hollow. */
-export function Wire({ signal, letter, shown }: { signal: SignalBody; letter: 'A' | 'B' | 'C' | 'W' | null; shown: Shown }) {
+export function Wire({ signal, mark, shown }: { signal: SignalBody; mark: Mark | null; shown: Shown }) {
   const { limits } = signal
   const value = shown.kind === 'none' ? null : signal.value
   // The span: limits with a quarter of their distance on both sides, and the value always inside.
@@ -32,8 +34,8 @@ export function Wire({ signal, letter, shown }: { signal: SignalBody; letter: 'A
         </g>
       ))}
       {value !== null &&
-        (letter ? (
-          <path class={`sil ${letter} un`} transform={`translate(${x(value) - 6} 4.6) scale(.5)`} d="M1 3.6Q12 .4 23 3.6L15.6 21.6Q12 20.6 8.4 21.6Z" />
+        (mark ? (
+          <path class={`sil ${markClass(mark)}`} transform={`translate(${x(value) - 6} 4.6) scale(.5)`} d={SHAPE[mark.letter].d} />
         ) : (
           <circle class={`bead ${shown.kind}`} cx={x(value)} cy="11" r="5" />
         ))}
