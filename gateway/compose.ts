@@ -14,10 +14,11 @@ import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
 import { openRecord } from './history/record.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
+import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openSiteLog } from './log/site-log.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
-import { readSiteFolder } from './site-folder.ts'
+import { createSiteWatch } from './site-watch.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 
@@ -29,23 +30,25 @@ export interface Around {
 }
 
 export interface Parts {
+  /** As they are at the start. */
   readonly sites: ReadonlyMap<string, Site>
   readonly intake: Intake
   readonly history: EmbeddedHistory
   /** Opens the door; messages taken before it are stored but told to nobody. */
   start(around: Around): GatewayCore
+  /** Looks whether site files have changed, and follows them; true: they have. Every few seconds; once a minute it also writes down what sites have sent. */
+  followSites(): boolean
   stop(): Promise<void>
 }
 
+const MONTHS_EVERY_MS = 60_000
+
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
 export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx'>>, clock: Clock, siteDir: string): Promise<Parts> {
-  const folder = readSiteFolder(siteDir)
-  const sites = folder.sites
+  const watch = createSiteWatch(siteDir)
+  const sites = watch.sites()
   const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
-  const siteFaults = [
-    ...folder.faults,
-    ...definitions.flatMap((d) => d.faults.map((message) => ({ file: folder.fileOf.get(d.site.id) ?? d.site.id, line: 1, field: 'alarms', message }))),
-  ]
+  const alarmFaults = definitions.flatMap((d) => d.faults.map((message) => ({ file: watch.fileOf(d.site.id), line: 1, field: 'alarms', message })))
 
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
@@ -65,7 +68,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
     emit: (event, view) => core?.onAlarm(event, view),
   })
   const intake = createIntake({
-    sites: () => sites,
+    sites: () => watch.sites(),
     history,
     clock,
     prefix: config.prefix,
@@ -73,6 +76,9 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
     onHeard: (site, atMs) => core?.onHeard(site, atMs),
     seed: (key) => stored.get(key)?.sourceMs,
   })
+  const months = join(config.dataDir, 'traffic.json')
+  resumeMonths(months, intake)
+  let monthsKeptMs = clock.steadyMs()
 
   return {
     sites,
@@ -85,13 +91,15 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
         keeper,
         history: record?.reader ?? history,
         log: openSiteLog(database, clock),
-        siteFaults,
+        siteFaults: () => [...watch.faults(), ...alarmFaults],
+        intake,
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
         counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...(record?.counters() ?? [])],
         troubles: () => [
-          ...unusedFiles(folder.faults),
+          ...unusedFiles(watch.faults()),
           ...intake.troubles(),
+          ...watch.notes(),
           ...[history.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
           ...around.troubles(),
@@ -99,7 +107,18 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
       })
       return core
     },
+    followSites() {
+      if (clock.steadyMs() - monthsKeptMs > MONTHS_EVERY_MS) {
+        monthsKeptMs = clock.steadyMs()
+        keepMonths(months, intake)
+      }
+      if (!watch.poll()) return false
+      current.follow(watch.sites())
+      return true
+    },
     async stop() {
+      intake.flush()
+      keepMonths(months, intake)
       await keeper.stop()
       await record?.stop()
       await history.close()
@@ -108,10 +127,11 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
   }
 }
 
-/** One sentence for files that gave no loop: what they describe is not watched. */
+/** One sentence for files that cannot be used as they stand now. */
 function unusedFiles(faults: readonly SiteFault[]): readonly string[] {
   const files = [...new Set(faults.map((f) => f.file))]
-  return files.length === 0
-    ? []
-    : [`${files.length === 1 ? 'A site file' : `${files.length} site files`} cannot be used, so what they describe is not watched: ${files.join(', ')}.`]
+  if (files.length === 0) return []
+  return [
+    `${files.length === 1 ? 'A site file' : `${files.length} site files`} cannot be used: ${files.join(', ')}. A loop that was running goes on by its last good file; any other is not watched.`,
+  ]
 }

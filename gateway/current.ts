@@ -9,7 +9,7 @@ import { keyOf, signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
 import { silentAfterMs, type Site } from './site/site.ts'
 
 interface Entry {
-  readonly site: Site
+  site: Site
   heardMs: number | null
   silent: boolean
   readonly latest: Map<string, Reading>
@@ -20,6 +20,8 @@ export interface Current {
   take(readings: readonly Reading[]): void
   /** A message came from the site, whatever was in it. */
   heard(site: string, atMs: number): void
+  /** Site files were read again: what is known of a loop stays, for the signals that it still has. */
+  follow(sites: ReadonlyMap<string, Site>): void
   /** Re-judges silence; gives the sites whose silence changed. */
   tick(nowMs: number): readonly SiteState[]
   site(id: string): SiteState | null
@@ -54,6 +56,20 @@ export function createCurrent(sites: ReadonlyMap<string, Site>, stored: Readonly
     heard(site, atMs) {
       const entry = entries.get(site)
       if (entry) entry.heardMs = Math.max(entry.heardMs ?? 0, atMs)
+    },
+    follow(sites) {
+      for (const id of entries.keys()) if (!sites.has(id)) entries.delete(id)
+      for (const site of sites.values()) {
+        const entry = entries.get(site.id)
+        if (!entry) {
+          entries.set(site.id, { site, heardMs: null, silent: true, latest: new Map() })
+          continue
+        }
+        if (entry.site === site) continue
+        entry.site = site
+        const ids = new Set(site.signals.map((s) => s.id))
+        for (const id of entry.latest.keys()) if (!ids.has(id)) entry.latest.delete(id)
+      }
     },
     tick(nowMs) {
       const changed: SiteState[] = []

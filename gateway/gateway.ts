@@ -18,7 +18,8 @@ export interface GatewayParts {
   readonly keeper: AlarmKeeper
   readonly history: HistoryReader
   readonly log: SiteLog
-  readonly siteFaults: readonly SiteFault[]
+  readonly siteFaults: () => readonly SiteFault[]
+  readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
   /** What the health page adds up; asked on every request. */
   readonly rejected: () => Pick<Health, 'rejected' | 'rejects'>
   readonly brokers: () => Health['brokers']
@@ -68,9 +69,12 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       troubles: [...parts.troubles(), ...keeper.troubles()],
       counters: [...parts.counters(), ...keeper.counters()],
       ...parts.rejected(),
-      siteFaults: parts.siteFaults,
+      siteFaults: parts.siteFaults(),
       brokers: parts.brokers(),
     }),
+    quarantine: () => parts.intake.quarantineEntries(),
+    unassigned: () => parts.intake.unassigned(),
+    traffic: () => parts.intake.traffic(),
     subscribe(listener) {
       listeners.add(listener)
       return () => void listeners.delete(listener)

@@ -54,7 +54,8 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     brokers: () => [...(own ? [own.status()] : []), ...others.map((o) => o.status())],
     counters: () => [
       ...(own?.counters() ?? []),
-      ...others.flatMap((o) => o.counters()),
+      // One name, one counter: those of further brokers carry a number.
+      ...others.flatMap((o, i) => o.counters().map((c) => (i === 0 ? c : { ...c, name: `${c.name}${i + 1}` }))),
       { name: 'eventLoopDelayP99Ms', value: Math.round(delay.percentile(99) / 1e6), what: 'Longest wait of the process, 99 of 100 times, ms. Over 50 it is too busy.' },
     ],
     troubles: () => [
@@ -101,6 +102,9 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
 
   core.tick()
   const second = setInterval(() => core.tick(), 1000)
+  const sites5s = setInterval(() => {
+    if (parts.followSites()) for (const o of others) o.follow()
+  }, 5000)
   // Small steps, so that a reading never waits long behind the sealing of others; while there is more, the next comes soon.
   let sealing: NodeJS.Timeout
   const seal = (): void => {
@@ -121,6 +125,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     },
     async stop({ withinMs }) {
       clearInterval(second)
+      clearInterval(sites5s)
       clearTimeout(sealing)
       await Promise.all([listening.stop({ withinMs }), ...others.map((o) => o.stop({ withinMs }))])
       await parts.stop()

@@ -5,6 +5,8 @@
 import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
+import type { Forecast, MonthUse } from './site/data-plan.ts'
+import type { Guess } from './site/guess.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
@@ -41,6 +43,48 @@ export interface Health {
   readonly brokers: readonly { readonly name: string; readonly state: 'listening' | 'connected' | 'connecting' | 'down'; readonly detail: string }[]
 }
 
+/** A kind of refusal: reason, topic, how often. Payloads are not kept. */
+export interface QuarantineEntry {
+  readonly code: string
+  /** Topic with what varies within it as `+`. */
+  readonly pattern: string
+  /** Newest example. */
+  readonly topic: string
+  readonly detail: string
+  readonly bytes: number
+  readonly count: number
+  readonly firstMs: number
+  readonly lastMs: number
+}
+
+/** A signal that a known site sends and its site file does not hold. */
+export interface UnassignedSignal {
+  readonly site: string
+  readonly signal: string
+  readonly count: number
+  readonly firstMs: number
+  readonly lastMs: number
+  /** Last figure; null: none. */
+  readonly lastValue: number | null
+  /** Mean rate since first seen; null while seen once. */
+  readonly perMin: number | null
+  readonly guess: Guess | null
+}
+
+/** What one site sent. */
+export interface SiteTraffic {
+  readonly site: string
+  readonly heardMs: number | null
+  /** Since start. */
+  readonly messages: number
+  readonly bytes: number
+  /** This calendar month (UTC), and how it goes on; null: nothing yet. */
+  readonly month: (MonthUse & Forecast) | null
+  /** ms the clock of its controllers is behind ours, the way included; negative: ahead; null: not known. */
+  readonly clockBehindMs: number | null
+  readonly clockDriftMsPerDay: number | null
+}
+
 export type GatewayEvent =
   | { readonly kind: 'readings'; readonly readings: readonly Reading[] }
   | { readonly kind: 'alarm'; readonly event: AlarmEvent; readonly view: AlarmView }
@@ -62,6 +106,11 @@ export interface GatewayPort {
   /** Lets a latched alarm go that was answered and whose condition is gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   health(): Health
+  /** Kinds of refusal, newest first. */
+  quarantine(): readonly QuarantineEntry[]
+  /** Most often first. */
+  unassigned(): readonly UnassignedSignal[]
+  traffic(): readonly SiteTraffic[]
   /** Listeners are called in order, synchronously; they must not throw and must not block. Gives the way to stop. */
   subscribe(listener: (event: GatewayEvent) => void): () => void
 }

@@ -2,6 +2,8 @@
  * `npm run sites <command>`: looks after site files and the credentials of own-broker sites.
  *
  *   check DIR                          reads every site file, says what is wrong, exit code 1 if anything is
+ *   adopt SITE SIGNAL [--quantity Q] [--unit U] [--name N] [--in STAGE] [--sites DIR]
+ *                                      takes a signal that arrives unassigned into the site file; comments stay
  *   credential add SITE [--data DIR]   makes a credential (the old one ends) and shows its secret once
  *   credential list [--data DIR]
  *   credential revoke SITE [--data DIR]
@@ -10,18 +12,27 @@ import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { defaultAlarms } from './alarms/defaults.ts'
 import { openCredentials } from './intake/credentials.ts'
+import { adoptInto } from './site-adopt.ts'
 import { readSiteFolder } from './site-folder.ts'
 import { faultText } from './site/site-file.ts'
 
-const USAGE = 'npm run sites check DIR\nnpm run sites credential add|list|revoke [SITE] -- [--data DIR]'
+const USAGE =
+  'npm run sites check DIR\nnpm run sites adopt SITE SIGNAL -- [--quantity Q] [--unit UCUM] [--name TEXT] [--in STAGE] [--sites DIR]\nnpm run sites credential add|list|revoke [SITE] -- [--data DIR]'
 
 const args = process.argv.slice(2)
-const at = args.indexOf('--data')
-const dataDir = at >= 0 ? (args.splice(at, 2)[1] ?? 'data') : (process.env.LOOPKEEPER_DATA ?? 'data')
+/** Takes `--flag value` out of the arguments. */
+function flag(name: string): string | undefined {
+  const at = args.indexOf(`--${name}`)
+  return at >= 0 ? args.splice(at, 2)[1] : undefined
+}
+const dataDir = flag('data') ?? process.env.LOOPKEEPER_DATA ?? 'data'
+const flagOf = { quantity: flag('quantity'), unit: flag('unit'), name: flag('name'), in: flag('in') }
+const sitesDir = flag('sites') ?? process.env.LOOPKEEPER_SITES
 process.exitCode = await main(args)
 
 async function main([noun, verb, site]: readonly string[]): Promise<number> {
   if (noun === 'check' && verb !== undefined) return check(verb)
+  if (noun === 'adopt' && verb !== undefined && site !== undefined) return adoptOne(verb, site)
   if (noun === 'credential') {
     const credentials = openCredentials(join(dataDir, 'site-credentials.json'))
     if (verb === 'list') {
@@ -42,6 +53,18 @@ async function main([noun, verb, site]: readonly string[]): Promise<number> {
   }
   console.error(USAGE)
   return 2
+}
+
+function adoptOne(site: string, signal: string): number {
+  const dir = sitesDir ?? join(dataDir, 'sites')
+  const given = Object.fromEntries((['quantity', 'unit', 'name', 'in'] as const).flatMap((f) => (flagOf[f] === undefined ? [] : [[f, flagOf[f]]])))
+  const result = adoptInto(dir, site, { signal, ...given })
+  if (!result.ok) {
+    console.error(result.message)
+    return 1
+  }
+  console.log(`${signal} is in ${result.file}. A running gateway takes its readings within 5 s; its alarms start with the next start.`)
+  return 0
 }
 
 function check(dir: string): number {

@@ -207,6 +207,55 @@ export const healthBody = z.object({
   brokers: z.array(z.object({ name: z.string(), state: z.string(), detail: z.string() })),
 })
 
+/** Refused messages by kind; what they held is not kept. */
+export const quarantineBody = z.object({
+  entries: z.array(z.object({ code: z.string(), pattern: z.string(), topic: z.string(), detail: z.string(), bytes: z.number(), count: z.number(), firstMs: ms, lastMs: ms })),
+  /** How often each code was given since start. */
+  totals: z.record(z.string(), z.number()),
+})
+
+/** Signals that arrive and are in no site file. */
+export const unassignedBody = z.object({
+  signals: z.array(
+    z.object({
+      site: z.string(),
+      signal: z.string(),
+      count: z.number(),
+      firstMs: ms,
+      lastMs: ms,
+      lastValue: z.number().nullable(),
+      perMin: z.number().nullable(),
+      /** What it may be; a help for the person who adopts it. */
+      guess: z.object({ quantity: z.string(), unit: z.string(), because: z.string() }).nullable(),
+    }),
+  ),
+})
+
+/** What each site sends, against its data plan, and how wrong its clock is. */
+export const trafficBody = z.object({
+  sites: z.array(
+    z.object({
+      site: z.string(),
+      heardMs: ms.nullable(),
+      messages: z.number(),
+      bytes: z.number(),
+      month: z
+        .object({
+          month: z.string(),
+          messages: z.number(),
+          bytes: z.number(),
+          sinceMs: ms,
+          usedMb: z.number(),
+          monthMb: z.number().nullable(),
+          ofPlan: z.number().nullable(),
+        })
+        .nullable(),
+      clockBehindMs: z.number().nullable(),
+      clockDriftMsPerDay: z.number().nullable(),
+    }),
+  ),
+})
+
 /** POST /api/alarms/:id/acknowledge and /reset. `version` is the one the person saw; left out, only the occurrence is compared. */
 export const acknowledgeRequest = z.strictObject({ occurrence: z.string().min(1).max(300), version: z.number().int().optional(), note: z.string().trim().max(500).optional() })
 

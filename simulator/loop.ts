@@ -25,6 +25,9 @@ export interface Loop {
   block(rows: number | null, thinMs?: number): void
 }
 
+/** Pace of rows from which one a minute is fine enough for everything behind them. */
+const THIN_MS = 3 * 60_000
+
 /** Builds a loop whose plant stands at `startMs`, rounded down to a whole step. With `field` its instruments wear as they do in the field. */
 export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: number, field: Field | null = null): Loop {
   const plant = buildPlant(spec, Math.floor(startMs / STEP_MS) * STEP_MS)
@@ -39,6 +42,7 @@ export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: nu
   // While history is filled, one sample in so many is enough.
   let everyMs = sampleMs
   let lastMs = Number.NEGATIVE_INFINITY
+  let followS = 0
   // A dead panel writes nothing: a minute of battery is enough for the last word, a rich panel has hours.
   const batteryMs = (spec.site.instrumentation === 'rich' ? 4 * 60 : 1) * 60_000
   let poweredMs = plant.nowMs
@@ -62,7 +66,11 @@ export function buildLoop(spec: PlantSpec, faults: readonly Fault[], startMs: nu
         if (stepTo > toMs) return
         applyFaults(own, plant)
         step(plant)
-        for (const i of list) i.follow(plant, dtS)
+        // Rows minutes apart do not need their instruments followed more than once a minute.
+        followS += dtS
+        if (everyMs >= THIN_MS && plant.nowMs % 60_000 !== 0) continue
+        for (const i of list) i.follow(plant, followS)
+        followS = 0
       }
     },
     flush: (send) => out.flush(send),

@@ -50,6 +50,8 @@ const BEAT_MS = 200
 /** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another; longer where rows are far apart. */
 const SLICE_MS = 2 * HOUR
 const OLD_SLICE_MS = 12 * HOUR
+/** How often the truth is looked at. */
+const LOOK_MS = 60_000
 const ROWS_PER_MESSAGE = 90
 /** Older than this, one row in five minutes is enough: ninety days of ten-second rows would be a quarter of an hour's work for a gateway. */
 const FINE_MS = 48 * HOUR
@@ -121,8 +123,10 @@ export function startRun(o: RunOptions): Run {
       }
       toMs = Math.min(toMs + (fine ? SLICE_MS : OLD_SLICE_MS), fine ? endMs : Math.max(toMs + SLICE_MS, endMs - FINE_MS))
       for (const { loop, link } of sites) {
-        loop.advance(toMs, link.send)
-        o.labels?.look(loop.plant)
+        for (let atMs = loop.plant.nowMs; atMs < toMs; atMs = Math.min(toMs, atMs + LOOK_MS)) {
+          loop.advance(Math.min(toMs, atMs + LOOK_MS), link.send)
+          o.labels?.look(loop.plant)
+        }
         await breathe()
       }
       await Promise.all(sites.map(({ link }) => link.drained(40)))
@@ -174,7 +178,7 @@ export function startRun(o: RunOptions): Run {
     const hurried = simMs - loop.plant.nowMs > 60_000
     if (!hurried || loop.plant.troubles.linkDown || link.waiting() < QUEUE / 4) loop.advance(Math.min(simMs, loop.plant.nowMs + SLICE_MS), link.send)
     link.radio(!loop.plant.troubles.linkDown)
-    if (o.labels && simMs - lookedMs >= 60_000) {
+    if (o.labels && simMs - lookedMs >= LOOK_MS) {
       if (loop.spec === o.specs[o.specs.length - 1]) lookedMs = simMs
       o.labels.look(loop.plant)
     }

@@ -19,13 +19,15 @@ export interface JudgedMessage {
   readonly strangers: RawReading[]
   /** Exact repeats of the newest reading. */
   repeats: number
+  /** Readings told late to have been spikes. */
+  spikes: number
   /** Former states. */
-  readonly undo: { readonly track: Track; readonly state: SignalState }[]
+  readonly undo: { readonly tracks: Track[]; readonly states: SignalState[] }
 }
 
 /** Judges the readings and moves the states of their signals on; `undoAll` goes back. */
 export function judgeMessage(signals: ReadonlyMap<string, Track>, raws: readonly RawReading[], arrival: Arrival, limits: ClockLimits): JudgedMessage {
-  const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, undo: [] }
+  const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, spikes: 0, undo: { tracks: [], states: [] } }
   const stamps = stampAll(raws, arrival.receivedMs, limits)
   const order = isOutOfOrder(stamps) ? [...stamps.keys()].sort((a, b) => (stamps[a]?.sourceMs ?? 0) - (stamps[b]?.sourceMs ?? 0)) : null
   for (let k = 0; k < raws.length; k++) {
@@ -43,8 +45,10 @@ export function judgeMessage(signals: ReadonlyMap<string, Track>, raws: readonly
     else {
       out.batch.push(j.reading)
       if (j.news === 'new') out.news.push(j.reading)
+      if (j.spike) out.spikes++
       if (j.state !== track.state) {
-        out.undo.push({ track, state: track.state })
+        out.undo.tracks.push(track)
+        out.undo.states.push(track.state)
         track.state = j.state
       }
     }
@@ -55,9 +59,9 @@ export function judgeMessage(signals: ReadonlyMap<string, Track>, raws: readonly
 /** Puts every signal back to where it was before the message. */
 export function undoAll({ undo }: JudgedMessage): void {
   // Last change first: a signal that stands in several rows has several former states.
-  for (let i = undo.length - 1; i >= 0; i--) {
-    const u = undo[i]
-    if (u) u.track.state = u.state
+  for (let i = undo.tracks.length - 1; i >= 0; i--) {
+    const [track, state] = [undo.tracks[i], undo.states[i]]
+    if (track && state) track.state = state
   }
 }
 

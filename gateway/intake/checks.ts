@@ -1,14 +1,18 @@
 /**
  * What a raw reading is worth: its time, its quality, and whether it is news. One pure function, (state of the signal,
- * raw reading, signal) -> reading and next state; further quality tests take their place in `assess` and keep what they
- * must remember in `SignalState`.
+ * raw reading, signal) -> reading and next state. The quality tests (qartod-stream.ts) say what is unusual about a value; they
+ * never change it, and only what no working sensor can report is bad and so holds an alarm.
  */
 import { convert } from '../site/convert.ts'
 import { QUANTITIES } from '../site/quantity.ts'
-import { keyOf, type ClockState, type Quality, type QcFlag, type QualitySub, type Reading } from '../site/reading.ts'
-import type { Signal } from '../site/site.ts'
+import { keyOf, type ClockState, type Quality, type Reading } from '../site/reading.ts'
+import type { Signal, StageKind } from '../site/site.ts'
 import { UNITS } from '../site/units.ts'
 import type { RawReading } from './payload.ts'
+import { worthOf, type Worth } from './qartod.ts'
+import { checksFor } from './qartod-defaults.ts'
+import type { CheckSpec } from './qartod-spec.ts'
+import { checkRow, unchecked, type CheckState } from './qartod-stream.ts'
 import { reject, shown, type Reject } from './reject-codes.ts'
 
 export interface ClockLimits {
@@ -29,18 +33,17 @@ export interface SignalSpec {
   readonly isState: boolean
   /** UCUM. */
   readonly unit: string
-  readonly low: number
-  readonly high: number
+  readonly checks: CheckSpec
   /** Older than this on arrival is late: two reports, or one and two minutes for the link, whichever is more. */
   readonly liveWithinMs: number
 }
 
-export const specOf = (site: string, s: Signal): SignalSpec => ({
+/** `stage`: kind of the stage it belongs to; null: none. */
+export const specOf = (site: string, s: Signal, stage: StageKind | null = null): SignalSpec => ({
   key: keyOf(site, s.id),
   isState: QUANTITIES[s.quantity].kind === 'state',
   unit: s.unit,
-  low: s.range[0],
-  high: s.range[1],
+  checks: checksFor(s, { stage, ...(s.checks && { override: s.checks }) }),
   liveWithinMs: Math.max(2 * s.reportEveryMs, s.reportEveryMs + 120_000),
 })
 
@@ -52,9 +55,10 @@ export interface SignalState {
   readonly newestValue: number | null | undefined
   /** Newest time that was ours and not the sender's, live or not. */
   readonly givenMs: number
+  readonly checks: CheckState
 }
 
-export const neverHeard: SignalState = { newestMs: Number.NEGATIVE_INFINITY, newestValue: undefined, givenMs: Number.NEGATIVE_INFINITY }
+export const neverHeard: SignalState = { newestMs: Number.NEGATIVE_INFINITY, newestValue: undefined, givenMs: Number.NEGATIVE_INFINITY, checks: unchecked }
 export const heardUntil = (sourceMs: number): SignalState => ({ ...neverHeard, newestMs: sourceMs })
 
 export interface Arrival {
@@ -104,7 +108,16 @@ function stampOf(sentMs: number | null, receivedMs: number, newestSuspect: numbe
  * new: not seen so far as we know. repeat: the very reading we had last, dropped. conflict: same time as the one we had
  * last, another value; the store keeps it as a correction.
  */
-export type Judged = { readonly ok: true; readonly news: 'new' | 'repeat' | 'conflict'; readonly reading: Reading; readonly state: SignalState } | Reject
+export type Judged =
+  | {
+      readonly ok: true
+      readonly news: 'new' | 'repeat' | 'conflict'
+      readonly reading: Reading
+      readonly state: SignalState
+      /** The reading before this one turns out to have been a spike, which only its right neighbour could show (QAR-24). */
+      readonly spike: boolean
+    }
+  | Reject
 
 /** Messages without a time that arrive within the same millisecond are told apart by counting on from the last one, this far at most. */
 const MOST_COUNTED_ON_MS = 10_000
@@ -122,13 +135,18 @@ export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: S
   const sourceMs = countedOn ? lastMs + 1 : stamp.sourceMs
   const newer = sourceMs > state.newestMs
   const live = newer && !arrival.retained && !stamp.backlog && arrival.receivedMs - sourceMs <= spec.liveWithinMs
-  const { quality, sub, qc } = assess(value, raw.quality, stamp.clock, spec, arrival)
-  const reading: Reading = { key: spec.key, sourceMs, receivedMs: arrival.receivedMs, value, quality, sub, qc, clock: stamp.clock, live }
   const news = repeat ? 'repeat' : known && !countedOn && state.newestValue !== undefined ? 'conflict' : 'new'
+  const checked = checkRow(state.checks, { atMs: sourceMs, value }, spec.checks)
+  const { quality, sub, qc } = assess(value, raw.quality, stamp.clock, worthOf(checked.tests), spec, arrival)
+  const reading: Reading = { key: spec.key, sourceMs, receivedMs: arrival.receivedMs, value, quality, sub, qc, clock: stamp.clock, live }
+  // A retained value says nothing about the order of things, a repeat nothing new.
+  const counts = news === 'new' && !arrival.retained
+  const checks = counts ? checked.state : state.checks
+  const spike = counts && checked.correction !== null && checked.correction.flag !== checked.correction.was && checked.correction.flag !== 1
   // Only live readings move the newest on: a retained or late one must not make the live copy of itself look like a repeat.
   const givenMs = ours && !repeat ? sourceMs : state.givenMs
-  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs } }
-  return { ok: true, news, reading, state: givenMs === state.givenMs ? state : { ...state, givenMs } }
+  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs, checks }, spike }
+  return { ok: true, news, reading, state: givenMs === state.givenMs && checks === state.checks ? state : { ...state, givenMs, checks }, spike }
 }
 
 /** The figure in the signal's unit; undefined: there is no way from one to the other. Its display text is taken for the unit itself. */
@@ -137,30 +155,22 @@ function inUnit(value: number | null, from: string, to: string): number | null |
   return convert(value, from, to) ?? undefined
 }
 
-interface Worth {
-  readonly quality: Quality
-  readonly sub: QualitySub
-  readonly qc: QcFlag
-}
-
-/** Worst finding first. Limits themselves pass (QAR-20). */
-function assess(value: number | null, sent: Quality | null, clock: ClockState, spec: SignalSpec, arrival: Arrival): Worth {
-  if (value === null) return MISSING
-  if (value < spec.low || value > spec.high || (spec.isState && value !== 0 && value !== 1)) return OUT_OF_RANGE
+/** Worst finding first. Limits themselves pass (QAR-20). `tested`: what the quality tests make of the value. */
+function assess(value: number | null, sent: Quality | null, clock: ClockState, tested: Worth, spec: SignalSpec, arrival: Arrival): Worth {
+  if (tested.quality === 'bad') return tested
+  if (spec.isState && value !== 0 && value !== 1) return NO_STATE
   if (sent === 'bad') return DISOWNED
-  if (sent === 'uncertain') return DOUBTED
-  if (arrival.retained && clock !== 'ok') return OF_UNKNOWN_AGE
-  return clock === 'suspect' ? BAD_CLOCK : GOOD
+  if (sent === 'uncertain') return { ...DOUBTED, qc: tested.qc }
+  if (arrival.retained && clock !== 'ok') return { ...OF_UNKNOWN_AGE, qc: tested.qc }
+  return clock === 'suspect' && tested.quality === 'good' ? { ...BAD_CLOCK, qc: tested.qc } : tested
 }
 
-const GOOD: Worth = { quality: 'good', sub: 'ok', qc: 1 }
-const BAD_CLOCK: Worth = { quality: 'uncertain', sub: 'clock_suspect', qc: 1 }
+const BAD_CLOCK = { quality: 'uncertain', sub: 'clock_suspect' } as const
 /** Kept by the broker, since when nobody can say: a start value, not a measurement of now (DQ-02 "initial": no trend line). */
-const OF_UNKNOWN_AGE: Worth = { quality: 'uncertain', sub: 'initial', qc: 1 }
+const OF_UNKNOWN_AGE = { quality: 'uncertain', sub: 'initial' } as const
 /** The sender's own doubt is NE 107 "out of specification" (DQ-12). */
-const DOUBTED: Worth = { quality: 'uncertain', sub: 'not_accurate', qc: 1 }
+const DOUBTED = { quality: 'uncertain', sub: 'not_accurate' } as const
 /** The sender says its device failed (DQ-10): no test of ours says anything about such a value. */
 const DISOWNED: Worth = { quality: 'bad', sub: 'device_failure', qc: 2 }
-/** QAR-04: what no working sensor can report. The value is kept for people to see. */
-const OUT_OF_RANGE: Worth = { quality: 'bad', sub: 'sensor_failure', qc: 4 }
-const MISSING: Worth = { quality: 'bad', sub: 'missing', qc: 9 }
+/** A state is 0 or 1. */
+const NO_STATE: Worth = { quality: 'bad', sub: 'sensor_failure', qc: 4 }

@@ -13,6 +13,9 @@ export interface Ledger {
   rejected: number
   late: number
   suspect: number
+  qcSuspect: number
+  qcFailed: number
+  qcSpikes: number
   wallDoubled: number
   wallMissing: number
   listenerFailed: number
@@ -30,6 +33,9 @@ export const emptyLedger = (): Ledger => ({
   rejected: 0,
   late: 0,
   suspect: 0,
+  qcSuspect: 0,
+  qcFailed: 0,
+  qcSpikes: 0,
   wallDoubled: 0,
   wallMissing: 0,
   listenerFailed: 0,
@@ -47,6 +53,9 @@ const WORDS: Readonly<Record<keyof Ledger, readonly [name: string, what: string]
   rejected: ['readingsRejected', 'Readings that could not be used; see the quarantine for the reasons.'],
   late: ['readingsLate', 'Readings kept as history only: late, retained or out of order.'],
   suspect: ['readingsClockSuspect', 'Readings whose time was not believed; they carry the time they arrived.'],
+  qcSuspect: ['readingsQcSuspect', 'Readings a quality test calls suspect (flag 3).'],
+  qcFailed: ['readingsQcFailed', 'Readings that fail a quality test (flag 4): out of the sensor’s range, or a spike, jump or flat line beyond doubt.'],
+  qcSpikes: ['readingsQcSpikes', 'Readings that the one after them showed to be spikes; what is stored of them keeps its first flag.'],
   wallDoubled: ['wallClockDoubled', 'Rows in local time that fell into the hour the autumn change repeats; which of the two was told by their order.'],
   wallMissing: [
     'wallClockMissing',

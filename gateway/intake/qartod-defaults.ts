@@ -47,7 +47,7 @@ export const STARTS: Partial<Record<Quantity, Start>> = {
   temperature: { rate: { is: { deviations: 3, overMs: 24 * HOUR }, source: SCRIPTS } },
 }
 
-/** No change for 24 h is suspect, for 72 h fails; through a happening that must move the signal it is suspect at once (practice 2.4). */
+/** No change for 24 h is suspect, for 72 h fails; through a happening that must move the signal it is suspect at once (common practice, no source). */
 export const STILL = { suspectMs: 24 * HOUR, failMs: 72 * HOUR, source: PRACTICE } as const
 
 /** Where standing still means nothing: nothing there, nothing flowing, full. */

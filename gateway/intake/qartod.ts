@@ -64,7 +64,7 @@ const FAILED: Worth = { quality: 'uncertain', sub: 'qc_suspect', qc: 4 }
 /**
  * What the flags make of a reading's quality. Only a value outside the sensor's range is bad and so holds an alarm. Spike,
  * rate, flat line, attenuated, multivariate and neighbour are shown, at most as uncertain, whatever their flag: a stuck acid pump
- * fails the rate test and dead water lies flat, and neither may silence its own alarm (practice 2.3).
+ * fails the rate test and dead water lies flat, and neither may silence its own alarm (common practice, no source).
  */
 export function worthOf(tests: TestFlags): Worth {
   const gross = flagOf(tests, 'gross')

@@ -52,7 +52,7 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
   const build = (site: Site, was: SiteTracks | undefined): SiteTracks => {
     const signals = new Map<string, Track>()
     for (const s of site.signals) {
-      const spec = specOf(site.id, s)
+      const spec = specOf(site.id, s, site.stages.find((x) => x.id === s.stage)?.kind ?? null)
       const old = was?.signals.get(s.id)
       const newestMs = old ? undefined : seed(spec.key)
       signals.set(s.id, { spec, state: old?.state ?? (newestMs === undefined ? neverHeard : heardUntil(newestMs)) })

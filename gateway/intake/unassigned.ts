@@ -1,16 +1,14 @@
 /** Signals that a known site sends but its site file does not hold: what they are, how often they come, their last figure. */
+import type { UnassignedSignal } from '../port.ts'
+import { guessOf } from '../site/guess.ts'
 import { shown } from './reject-codes.ts'
 
-export interface UnassignedSignal {
-  readonly site: string
-  readonly signal: string
-  readonly count: number
-  readonly firstMs: number
-  readonly lastMs: number
-  /** Last figure; null: none. */
-  readonly lastValue: number | null
-  /** Mean rate since first seen; null while seen once. */
-  readonly perMin: number | null
+/** What is remembered of one. */
+interface Seen extends Omit<UnassignedSignal, 'perMin' | 'guess'> {
+  readonly min: number | null
+  readonly max: number | null
+  readonly whole: boolean
+  readonly fell: boolean
 }
 
 export interface Unassigned {
@@ -24,7 +22,7 @@ export interface Unassigned {
 
 /** Holds at most `bound` signals; the one unseen for longest makes room. */
 export function createUnassigned(bound = 500): Unassigned {
-  const seen = new Map<string, Omit<UnassignedSignal, 'perMin'>>()
+  const seen = new Map<string, Seen>()
   let forgotten = 0
   return {
     bound,
@@ -40,10 +38,28 @@ export function createUnassigned(bound = 500): Unassigned {
         }
         forgotten++
       }
-      seen.set(key, { site, signal: name, count: (was?.count ?? 0) + 1, firstMs: was?.firstMs ?? atMs, lastMs: atMs, lastValue: value })
+      const last = value ?? was?.lastValue ?? null
+      seen.set(key, {
+        site,
+        signal: name,
+        count: (was?.count ?? 0) + 1,
+        firstMs: was?.firstMs ?? atMs,
+        lastMs: atMs,
+        lastValue: value,
+        min: last === null ? null : Math.min(was?.min ?? last, last),
+        max: last === null ? null : Math.max(was?.max ?? last, last),
+        whole: (was?.whole ?? true) && (value === null || Number.isInteger(value)),
+        fell: (was?.fell ?? false) || (value !== null && was?.lastValue !== undefined && was.lastValue !== null && value < was.lastValue),
+      })
     },
     list: () =>
-      [...seen.values()].map((s) => ({ ...s, perMin: s.lastMs > s.firstMs ? ((s.count - 1) * 60_000) / (s.lastMs - s.firstMs) : null })).sort((a, b) => b.count - a.count),
+      [...seen.values()]
+        .map(({ min, max, whole, fell, ...s }) => ({
+          ...s,
+          perMin: s.lastMs > s.firstMs ? ((s.count - 1) * 60_000) / (s.lastMs - s.firstMs) : null,
+          guess: guessOf(s.signal, { min, max, whole, rising: !fell && min !== max, count: s.count }),
+        }))
+        .sort((a, b) => b.count - a.count),
     forgotten: () => forgotten,
   }
 }

@@ -97,5 +97,5 @@ const SUFFIX: Readonly<Record<string, Quantity>> = {
 export function quantityOfId(signalId: string): Quantity | null {
   const last = signalId.slice(signalId.lastIndexOf('.') + 1)
   if (Object.hasOwn(QUANTITIES, last)) return last as Quantity
-  return SUFFIX[last] ?? null
+  return Object.hasOwn(SUFFIX, last) ? (SUFFIX[last] ?? null) : null
 }

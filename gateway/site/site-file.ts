@@ -4,6 +4,8 @@
  */
 import { isMap, isNode, isScalar, LineCounter, parseDocument, type Document } from 'yaml'
 import { resolveForeign, resolveClock } from './site-foreign.ts'
+import { checksFor } from '../intake/qartod-defaults.ts'
+import { troublesOf } from '../intake/qartod-spec.ts'
 import { readHours } from './hours.ts'
 import { QUANTITIES, quantityOfId, type QuantitySpec } from './quantity.ts'
 import type { AlarmOverride, Equipment, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
@@ -199,7 +201,7 @@ function resolveSignals(f: SiteFile, stages: readonly Stage[], equipment: readon
     const report = s?.reportEvery ?? f.reportEvery ?? s?.sampleEvery ?? f.sampleEvery ?? 60_000
     const sample = s?.sampleEvery ?? f.sampleEvery ?? Math.min(report, 60_000)
     if (sample > report) complain([...path, 'sampleEvery'], `longer than reportEvery: a signal cannot report more often than it is sampled`)
-    out.push({
+    const signal: Signal = {
       id,
       quantity,
       name: s?.name ?? signalName(id, spec, stage?.name ?? machine?.name ?? null),
@@ -211,7 +213,13 @@ function resolveSignals(f: SiteFile, stages: readonly Stage[], equipment: readon
       range: s?.range ?? spec.range,
       resolution: s?.resolution ?? spec.resolution,
       digits: s?.digits ?? spec.digits,
-    })
+      checks: s?.checks ?? null,
+    }
+    if (signal.checks) {
+      for (const trouble of troublesOf(checksFor(signal, { stage: stages.find((x) => x.id === signal.stage)?.kind ?? null, override: signal.checks })))
+        complain([...path, 'checks'], trouble)
+    }
+    out.push(signal)
   }
   return out
 }

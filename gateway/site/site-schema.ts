@@ -1,5 +1,6 @@
 /** The shape of a site file as a person writes it (YAML). Every object is strict: a misspelled field is an error, not a silent default. */
 import { z } from 'zod'
+import { checkOverrideSchema } from '../intake/qartod-override.ts'
 import { durationMs } from './duration.ts'
 import { QUANTITY_NAMES, type Quantity } from './quantity.ts'
 import { EQUIPMENT_KINDS, STAGE_KINDS } from './site.ts'
@@ -70,6 +71,7 @@ export const signalSchema = z.strictObject({
     .optional(),
   resolution: z.number().positive().optional(),
   digits: z.number().int().min(0).max(6).optional(),
+  checks: checkOverrideSchema.optional(),
 })
 
 export const alarmSchema = z.strictObject({

@@ -2,6 +2,7 @@
  * What a loop is: the resolved site, as the rest of the house sees it. A site file (site-file.ts) is the short form a
  * person writes; everything it leaves out has been filled in here from defaults per quantity.
  */
+import type { CheckOverride } from '../intake/qartod-override.ts'
 import type { ForeignTopic } from './foreign.ts'
 import type { Quantity } from './quantity.ts'
 
@@ -70,6 +71,8 @@ export interface Signal {
   readonly range: readonly [number, number]
   readonly resolution: number
   readonly digits: number
+  /** What a person changed in its quality tests; null: nothing. */
+  readonly checks: CheckOverride | null
 }
 
 /** Minutes of a weekday (0 Sunday to 6 Saturday) during which something holds; `toMin` up to 1440. */

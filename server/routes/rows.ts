@@ -4,6 +4,7 @@ import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
+import { intakeRows } from './intake.ts'
 import { journalRows } from './journal.ts'
 import { logRows } from './log.ts'
 import { loopRows } from './loops.ts'
@@ -18,4 +19,4 @@ const openapiRow = row({
   answer: ({ version }) => describeApi(ROWS, version),
 })
 
-export const ROWS: readonly Row[] = [...healthRows, ...loopRows, ...historyRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]
+export const ROWS: readonly Row[] = [...healthRows, ...intakeRows, ...loopRows, ...historyRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]

@@ -34,9 +34,11 @@ export function strength(f: Fault, atMs: number): number {
 /** Writes the plant's troubles for its present moment. Faults of other sites are left out by the caller. */
 export function applyFaults(faults: readonly Fault[], p: Plant): void {
   const t: Troubles = p.troubles
-  settle(t)
+  if (!t.settled) settle(t)
   for (const f of faults) {
     const s = strength(f, p.nowMs)
-    if (s > 0) KINDS[f.kind].apply(t, s, f, p)
+    if (s === 0) continue
+    t.settled = false
+    KINDS[f.kind].apply(t, s, f, p)
   }
 }

@@ -25,6 +25,8 @@ export interface Probe {
 }
 
 export interface Troubles {
+  /** Nothing has been written since it was last settled: most loops, most of the time. */
+  settled: boolean
   mains: boolean
   /** Machine ids that cannot run: tripped (the trip lamp shows) or switched off by hand (the selector shows). */
   readonly tripped: Set<string>
@@ -86,6 +88,7 @@ export interface Troubles {
 }
 
 export const calm = (): Troubles => ({
+  settled: false,
   mains: true,
   tripped: new Set(),
   handOff: new Set(),
@@ -124,6 +127,7 @@ export const calm = (): Troubles => ({
 })
 
 export function settle(t: Troubles): void {
+  t.settled = true
   t.mains = true
   t.tripped.clear()
   t.handOff.clear()

@@ -83,7 +83,9 @@ test('rows of a block with a wrong clock keep their distances and end at the tim
 
 test.each([
   [0, 'good', 'ok', 1],
-  [25, 'good', 'ok', 1],
+  [15, 'good', 'ok', 1],
+  // Beyond the user limit of the QARTOD start values, not beyond the sensor: shown as unusual, believed all the same.
+  [25, 'uncertain', 'eu_exceeded', 3],
   [-0.001, 'bad', 'sensor_failure', 4],
   [25.001, 'bad', 'sensor_failure', 4],
   [null, 'bad', 'missing', 9],
@@ -191,4 +193,36 @@ test('DQ-04 whatever is sent, a reading is never good without a figure and never
     }),
     { numRuns: 2000 },
   )
+})
+
+test('QAR-15 a jump is flagged and told as it is: the value stays, the reading is live, and only its quality says uncertain', () => {
+  const first = judgeOne(raw(7, NOW - 60_000), { signal: 'tu.ph' })
+  if (!first.ok) throw new Error(first.detail)
+  // 0.2 in five minutes is the limit; this is 1.2 in one.
+  const jump = judgeOne(raw(8.2, NOW), { signal: 'tu.ph', state: first.state })
+  expect(reading(jump)).toMatchObject({ value: 8.2, quality: 'uncertain', sub: 'qc_suspect', qc: 3, live: true })
+})
+
+test('QAR-24 a spike is known when the reading after it comes, and counted then', () => {
+  let state = neverHeard
+  const spikes: boolean[] = []
+  for (const [i, v] of [7, 7, 9, 7, 7].entries()) {
+    const j = judgeOne(raw(v, NOW + i * 60_000), { signal: 'tu.ph', state, receivedMs: NOW + i * 60_000 })
+    if (!j.ok) throw new Error(j.detail)
+    spikes.push(j.spike)
+    state = j.state
+  }
+  expect(spikes).toEqual([false, false, false, true, false])
+})
+
+test('a retained value moves no test on, and a repeat none either', () => {
+  const first = judgeOne(raw(7, NOW - 60_000), { signal: 'tu.ph' })
+  if (!first.ok) throw new Error(first.detail)
+  for (const over of [
+    { retained: true, sentMs: NOW },
+    { retained: false, sentMs: NOW - 60_000 },
+  ]) {
+    const again = judgeOne(raw(7, over.sentMs), { signal: 'tu.ph', state: first.state, retained: over.retained })
+    expect(again.ok && again.state.checks).toBe(first.state.checks)
+  }
 })

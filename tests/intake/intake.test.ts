@@ -143,7 +143,18 @@ test('an unknown signal of a known site is listed with its last figure', () => {
   const { intake } = intakeWith()
   intake.take(message('ostrand/tu.h2s', '3', { receivedMs: NOW }))
   intake.take(message('ostrand', row(NOW, { 'tu.h2s': { v: 4, q: 'good' } }), { receivedMs: NOW + 60_000 }))
-  expect(intake.unassigned()).toEqual([{ site: 'ostrand', signal: 'tu.h2s', count: 2, firstMs: NOW, lastMs: NOW + 60_000, lastValue: 4, perMin: 1 }])
+  expect(intake.unassigned()).toEqual([
+    {
+      site: 'ostrand',
+      signal: 'tu.h2s',
+      count: 2,
+      firstMs: NOW,
+      lastMs: NOW + 60_000,
+      lastValue: 4,
+      perMin: 1,
+      guess: { quantity: 'h2s', unit: '[ppm]', because: 'its id ends in "h2s"' },
+    },
+  ])
 })
 
 test('a part behind intake that fails does not keep the message from being taken, and is told as a trouble', () => {

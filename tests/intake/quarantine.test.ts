@@ -41,8 +41,17 @@ test('an unassigned signal is listed with its last figure and its rate', () => {
   for (let i = 0; i <= 10; i++) u.note('ostrand', 'tu.h2s', i, i * 30_000)
   u.note('ostrand', 'tu.once', null, 0)
   expect(u.list()).toEqual([
-    { site: 'ostrand', signal: 'tu.h2s', count: 11, firstMs: 0, lastMs: 300_000, lastValue: 10, perMin: 2 },
-    { site: 'ostrand', signal: 'tu.once', count: 1, firstMs: 0, lastMs: 0, lastValue: null, perMin: null },
+    {
+      site: 'ostrand',
+      signal: 'tu.h2s',
+      count: 11,
+      firstMs: 0,
+      lastMs: 300_000,
+      lastValue: 10,
+      perMin: 2,
+      guess: { quantity: 'h2s', unit: '[ppm]', because: 'its id ends in "h2s"' },
+    },
+    { site: 'ostrand', signal: 'tu.once', count: 1, firstMs: 0, lastMs: 0, lastValue: null, perMin: null, guess: null },
   ])
 })
 

@@ -28,6 +28,7 @@ function signal(quantity: Signal['quantity'], over: Partial<Signal> = {}): Signa
     range: q.range,
     resolution: q.resolution,
     digits: q.digits,
+    checks: null,
     ...over,
   }
 }

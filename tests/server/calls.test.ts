@@ -282,6 +282,13 @@ test('health adds the counters of the server to those of the gateway', async () 
   expect(new Set(names).size).toBe(names.length)
 })
 
+test('what was refused, what is in no site file, and what each site sends are there to ask for', async () => {
+  const { ask } = await openYard()
+  expect((await ask('GET', '/api/quarantine')).json()).toMatchObject({ entries: [{ code: 'NOT_JSON', count: 2 }], totals: { NOT_JSON: 2 } })
+  expect((await ask('GET', '/api/unassigned')).json()).toMatchObject({ signals: [{ signal: 'panel.x7', guess: { quantity: 'ph' } }] })
+  expect((await ask('GET', '/api/traffic')).json()).toMatchObject({ sites: [{ site: 'ostrand', clockBehindMs: -5000, month: null }] })
+})
+
 test('a failure of ours is told with a number, its reason only to the log', async () => {
   const { ask, gateway, log } = await openYard()
   gateway.broken = true

@@ -217,6 +217,22 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
       gateway.tellAlarm(next, 'reset')
       return { ok: true, view: next }
     },
+    quarantine: () => [
+      { code: 'NOT_JSON', pattern: 'loopkeeper/v1/ostrand', topic: 'loopkeeper/v1/ostrand', detail: 'near character 3', bytes: 12, count: 2, firstMs: NOON - 500, lastMs: NOON },
+    ],
+    unassigned: () => [
+      {
+        site: 'ostrand',
+        signal: 'panel.x7',
+        count: 4,
+        firstMs: NOON - 180_000,
+        lastMs: NOON,
+        lastValue: 7.1,
+        perMin: 1,
+        guess: { quantity: 'ph', unit: '[pH]', because: 'its figures fit' },
+      },
+    ],
+    traffic: () => [{ site: 'ostrand', heardMs: NOON, messages: 4, bytes: 200, month: null, clockBehindMs: -5000, clockDriftMsPerDay: null }],
     health(): Health {
       if (gateway.broken) throw new Error('the disk is on fire at /somewhere/secret')
       return {

@@ -45,6 +45,9 @@ test('the calls are those the product promises', () => {
   expect(ROWS.map((r) => `${r.method} ${r.path}`).toSorted()).toEqual(
     [
       'GET /api/health',
+      'GET /api/quarantine',
+      'GET /api/unassigned',
+      'GET /api/traffic',
       'GET /api/loops',
       'GET /api/loops/:site',
       'GET /api/history/:site/:signal',

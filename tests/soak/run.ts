@@ -1,16 +1,17 @@
-/**
- * `npm run soak`: the exactly-once trials at large size, one after the other. Prints what was sent, missing and stored twice.
- */
-import { brokerGone, cut, killed } from './trials.ts'
+/** `npm run soak [subject]`: the long trials, each subject in a process of its own. */
+import { spawnSync } from 'node:child_process'
+import { fileURLToPath } from 'node:url'
 
-let bad = 0
-for (const [what, trial] of [
-  ['gateway killed 20 times', () => killed(20)],
-  ['connection cut 200 times in the middle of a packet', () => cut(200)],
-  ['Mosquitto and the gateway down in turn, 20 times', () => brokerGone(20)],
-] as const) {
-  const o = await trial()
-  if (o.missing + o.twice + o.wrong > 0) bad++
-  console.log(`${what}: ${o.sent} acknowledged, ${o.missing} missing, ${o.twice} twice, ${o.wrong} wrong, ${o.connections} connections`)
+const SUBJECTS = ['intake']
+const asked = process.argv.slice(2)
+const unknown = asked.filter((a) => !SUBJECTS.includes(a))
+if (unknown.length > 0) {
+  console.error(`no soak named ${unknown.join(', ')}: there are ${SUBJECTS.join(', ')}`)
+  process.exit(2)
 }
-process.exitCode = bad > 0 ? 1 : 0
+let worst = 0
+for (const subject of asked.length > 0 ? asked : SUBJECTS) {
+  console.log(`\n== ${subject} ==`)
+  worst = Math.max(worst, spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(new URL(`./${subject}.ts`, import.meta.url))], { stdio: 'inherit' }).status ?? 1)
+}
+process.exit(worst)
