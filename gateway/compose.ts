@@ -48,7 +48,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
   const watch = createSiteWatch(siteDir)
   const sites = watch.sites()
   const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
-  const alarmFaults = definitions.flatMap((d) => d.faults.map((message) => ({ file: watch.fileOf(d.site.id), line: 1, field: 'alarms', message })))
+  const alarmFaults = definitions.flatMap((d) => d.faults.map((f) => watch.alarmFault(d.site.id, f)))
 
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
@@ -98,6 +98,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
         counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...(record?.counters() ?? [])],
         troubles: () => [
           ...unusedFiles(watch.faults()),
+          ...untakenChanges(alarmFaults),
           ...intake.troubles(),
           ...watch.notes(),
           ...[history.trouble()].filter((t) => t !== null),
@@ -133,5 +134,14 @@ function unusedFiles(faults: readonly SiteFault[]): readonly string[] {
   if (files.length === 0) return []
   return [
     `${files.length === 1 ? 'A site file' : `${files.length} site files`} cannot be used: ${files.join(', ')}. A loop that was running goes on by its last good file; any other is not watched.`,
+  ]
+}
+
+/** One sentence for changes of alarms that are not in force. */
+function untakenChanges(faults: readonly SiteFault[]): readonly string[] {
+  if (faults.length === 0) return []
+  const files = [...new Set(faults.map((f) => f.file))]
+  return [
+    `${faults.length === 1 ? 'A change' : `${faults.length} changes`} of alarms not taken from ${files.join(', ')}: the default is in force instead. The list below says which and why.`,
   ]
 }

@@ -26,8 +26,8 @@ export const SETTINGS: readonly Setting[] = [
   setting('mqtt-port', 'PORT', '1884', 'Port of the own MQTT broker. 0 picks a free one and prints it.'),
   setting('host', 'ADDRESS', '127.0.0.1', 'Address both ports listen on. Anything but loopback is reachable by others: put TLS in front.'),
   setting('data', 'DIR', 'data', 'Folder for everything that is stored. Made when missing.'),
-  setting('sites', 'DIR', '', 'Folder of site files (*.yaml). Not set: `sites` inside the data folder, and the demo fleet with `--fleet demo`.'),
-  setting('fleet', 'demo|none', 'demo', 'Simulated fleet that runs beside the gateway.'),
+  setting('sites', 'DIR', '', 'Folder of site files (*.yaml). Not set: `sites` inside the data folder with `--fleet none`.'),
+  setting('fleet', 'demo|none', 'demo', 'Simulated fleet that runs beside the gateway, with its own site files. Without this setting `--sites` means `none`.'),
   setting('seed', 'NUMBER', '1', 'Seed of the simulated fleet; same seed, same readings.'),
   setting('fill-hours', 'HOURS', '24', 'Hours of past readings the simulated fleet loads on its first run, 0 to 168.'),
   setting('prefix', 'TOPIC', 'loopkeeper/v1', 'First levels of every topic.'),
@@ -55,7 +55,12 @@ export const SETTINGS: readonly Setting[] = [
   setting('influx-org', 'NAME', '', 'Organisation of InfluxDB 2.x.'),
   setting('influx-bucket', 'NAME', '', 'Bucket of InfluxDB 2.x. Sent to, not read from: trends come from the embedded history.'),
   setting('api-token-file', 'FILE', '', 'Bearer tokens for the API, one `name token` a line.'),
-  setting('synchronous', 'normal|full', 'normal', 'Durability of the history: `normal` survives a killed process, `full` a power cut too, at about a sixth of the message rate.'),
+  setting(
+    'synchronous',
+    'normal|full',
+    'normal',
+    'Durability of the history: `normal` survives a killed process, `full` a power cut too, at the message rate that the disk can flush.',
+  ),
 ]
 
 export interface Config {
@@ -120,6 +125,7 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
     const fromEnv = env[s.env]
     return fromEnv !== undefined && fromEnv !== '' ? { text: fromEnv, from: s.env } : { text: s.default, from: s.flag }
   }
+  const told = (name: string): boolean => SETTINGS.some((s) => s.flag === `--${name}` && (given.has(s.flag) || Boolean(env[s.env])))
   const faults: string[] = []
   const whole = (name: string, least: number, most: number): number => {
     const { text, from } = read(name)
@@ -141,13 +147,16 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
   const tlsParts = [tlsPort, certFile, keyFile].filter((x) => x !== null).length
   if (tlsParts !== 0 && tlsParts !== 3) faults.push('--mqtt-tls-port, --mqtt-cert-file and --mqtt-key-file belong together: give all three, or none')
   const brokers = readBrokers(read, faults)
+  const sitesDir = textOrNull('sites')
+  const fleet = oneOf('fleet', 'demo', 'none')
+  if (sitesDir !== null && fleet === 'demo' && told('fleet')) faults.push(`--sites is "${sitesDir}" beside --fleet demo, which has site files of its own: leave one of the two out`)
   const config: Config = {
     port: whole('port', 0, 65_535),
     mqttPort: whole('mqtt-port', 0, 65_535),
     host: read('host').text,
     dataDir: read('data').text,
-    sitesDir: textOrNull('sites'),
-    fleet: oneOf('fleet', 'demo', 'none'),
+    sitesDir,
+    fleet: sitesDir !== null && !told('fleet') ? 'none' : fleet,
     seed: whole('seed', 0, 4_294_967_295),
     fillHours: whole('fill-hours', 0, 168),
     prefix: prefix.text,
@@ -218,6 +227,12 @@ function influxOf(read: (name: string) => { text: string; from: string }, faults
 }
 
 const bad = (message: string): ConfigResult => ({ ok: false, message })
+
+/** What `--help` prints. */
+export function settingsHelp(): string {
+  const rows = SETTINGS.map((s) => `  ${`${s.flag} ${s.value}`.padEnd(32)} ${s.what.replaceAll('`', '')}${s.default === '' ? '' : ` [${s.default}]`}`)
+  return ['npm start -- [option value ...]; each can also be set in the environment, --port as LOOPKEEPER_PORT', ...rows].join('\n')
+}
 
 /** The settings as a Markdown table, for README. */
 export function settingsTable(): string {

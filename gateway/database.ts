@@ -8,6 +8,7 @@
  */
 import BetterSqlite from 'better-sqlite3'
 import { Kysely, Migrator, SqliteDialect, type Migration } from 'kysely'
+import { StartFault } from './start-fault.ts'
 
 export interface JournalRow {
   seq: number
@@ -162,11 +163,11 @@ const MIGRATIONS: Readonly<Record<string, Migration>> = {
 }
 
 /**
- * Opens `file` (made when missing) and brings its tables up to date. Rejects with one sentence when it cannot.
+ * Opens `file` (made when missing) and brings its tables up to date. Rejects with StartFault when it cannot.
  * Close it with `destroy()`.
  */
 export async function openDatabase(file: string): Promise<Database> {
-  let sqlite: BetterSqlite.Database
+  let sqlite: BetterSqlite.Database | null = null
   try {
     sqlite = new BetterSqlite(file)
     sqlite.pragma('busy_timeout = 5000')
@@ -174,14 +175,18 @@ export async function openDatabase(file: string): Promise<Database> {
     sqlite.pragma('synchronous = FULL')
     sqlite.pragma('foreign_keys = ON')
   } catch (e) {
-    throw new Error(`${file} cannot be opened as the state database: ${sentence(e)}. It must be on a writable disk and be ours.`, { cause: e })
+    sqlite?.close()
+    throw new StartFault(
+      4,
+      `${file} cannot be opened as the state database (alarm states, journal, site log): ${sentence(e)}. Put a backup back; moved away, a new one is made and starts empty.`,
+    )
   }
   const db = new Kysely<Tables>({ dialect: new SqliteDialect({ database: sqlite }) })
   const migrator = new Migrator({ db, provider: { getMigrations: () => Promise.resolve({ ...MIGRATIONS }) } })
   const { error } = await migrator.migrateToLatest()
   if (error !== undefined) {
     await db.destroy()
-    throw new Error(`${file} could not be brought up to date: ${sentence(error)}. A database of a newer version is not read by an older one.`, { cause: error })
+    throw new StartFault(4, `${file} could not be brought up to date: ${sentence(error)}. A database of a newer version is not read by an older one; otherwise put a backup back.`)
   }
   return db
 }

@@ -40,9 +40,17 @@ export interface GatewayCore {
 export function createGateway(parts: GatewayParts): GatewayCore {
   const { clock, current, keeper } = parts
   const startedMs = clock.nowMs()
+  let listenerFaults = 0
   const listeners = new Set<(event: GatewayEvent) => void>()
   const tell = (event: GatewayEvent): void => {
-    for (const listener of listeners) listener(event)
+    for (const listener of listeners) {
+      // One that fails must not keep the others from their event, nor the reading from its alarm.
+      try {
+        listener(event)
+      } catch {
+        listenerFaults++
+      }
+    }
   }
   const log: SiteLog = {
     async add(entry: NewEntry, by: string): Promise<LogEntry> {
@@ -52,6 +60,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
     list: (q) => parts.log.list(q),
   }
+
+  const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles()]
 
   const port: GatewayPort = {
     history: parts.history,
@@ -66,12 +76,13 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),
-      troubles: [...parts.troubles(), ...keeper.troubles()],
-      counters: [...parts.counters(), ...keeper.counters()],
+      troubles: troubles(),
+      counters: [...parts.counters(), ...keeper.counters(), { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' }],
       ...parts.rejected(),
       siteFaults: parts.siteFaults(),
       brokers: parts.brokers(),
     }),
+    troubles,
     quarantine: () => parts.intake.quarantineEntries(),
     unassigned: () => parts.intake.unassigned(),
     traffic: () => parts.intake.traffic(),

@@ -1,27 +1,19 @@
 /** The gateway as a running thing: its parts (compose.ts), the brokers in front of them, and the clock that drives them. */
-import { accessSync, constants, mkdirSync, readFileSync } from 'node:fs'
-import { join } from 'node:path'
+import { accessSync, constants, existsSync, mkdirSync, readFileSync } from 'node:fs'
+import { dirname, join, resolve } from 'node:path'
 import { monitorEventLoopDelay } from 'node:perf_hooks'
 import type { Clock } from './clock.ts'
 import { compose } from './compose.ts'
 import type { Config } from './config.ts'
 import { HistoryRefused } from './history/refused.ts'
 import { startAnyBroker, type AnyBroker } from './intake/any-broker.ts'
-import { openCredentials } from './intake/credentials.ts'
+import { openCredentials, type Credentials } from './intake/credentials.ts'
 import { startOwnBroker, type OwnBroker } from './intake/own-broker.ts'
 import type { GatewayPort } from './port.ts'
 import type { Site } from './site/site.ts'
+import { StartFault } from './start-fault.ts'
 
 export const systemClock: Clock = { nowMs: () => Date.now(), steadyMs: () => performance.now() }
-
-/** Something a person must put right before the product can start; `exit` is the exit code. */
-export class StartFault extends Error {
-  readonly exit: number
-  constructor(exit: number, message: string) {
-    super(message)
-    this.exit = exit
-  }
-}
 
 export interface RunningGateway {
   readonly port: GatewayPort
@@ -39,14 +31,19 @@ export interface RunningGateway {
 
 export async function startGateway(config: Config, clock: Clock, siteDir: string): Promise<RunningGateway> {
   makeFolder(config.dataDir)
+  const credentials = credentialsIn(config.dataDir)
   const parts = await compose(config, clock, siteDir).catch((e: unknown) => {
     throw e instanceof HistoryRefused ? new StartFault(4, e.message) : e
   })
   const { intake, sites, history } = parts
 
-  const credentials = openCredentials(join(config.dataDir, 'site-credentials.json'))
   const delay = monitorEventLoopDelay({ resolution: 20 })
   delay.enable()
+  let lastMinuteP99: number | null = null
+  const minute = setInterval(() => {
+    lastMinuteP99 = delay.percentile(99)
+    delay.reset()
+  }, 60_000)
   let own: OwnBroker | null = null
   const others: AnyBroker[] = []
   // The door opens before the brokers do: a reading that is stored must also be judged.
@@ -56,7 +53,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
       ...(own?.counters() ?? []),
       // One name, one counter: those of further brokers carry a number.
       ...others.flatMap((o, i) => o.counters().map((c) => (i === 0 ? c : { ...c, name: `${c.name}${i + 1}` }))),
-      { name: 'eventLoopDelayP99Ms', value: Math.round(delay.percentile(99) / 1e6), what: 'Longest wait of the process, 99 of 100 times, ms. Over 50 it is too busy.' },
+      { name: 'eventLoopDelayP99Ms', value: Math.round((lastMinuteP99 ?? delay.percentile(99)) / 1e6), what: 'Longest wait of the process in the last minute, 99 of 100 times, ms. Over 50 it is too busy.' },
     ],
     troubles: () => [
       ...(own?.troubles() ?? []),
@@ -126,6 +123,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     async stop({ withinMs }) {
       clearInterval(second)
       clearInterval(sites5s)
+      clearInterval(minute)
       clearTimeout(sealing)
       await Promise.all([listening.stop({ withinMs }), ...others.map((o) => o.stop({ withinMs }))])
       await parts.stop()
@@ -134,13 +132,28 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   }
 }
 
+/** One folder after the other: `recursive` never comes back where folders cannot be made at all, as below /proc. */
+function makePath(dir: string): void {
+  if (existsSync(dir)) return
+  makePath(dirname(dir))
+  mkdirSync(dir)
+}
+
 /** Makes the data folder, or says why it cannot be used. */
 function makeFolder(dir: string): void {
   try {
-    mkdirSync(dir, { recursive: true })
+    makePath(resolve(dir))
     accessSync(dir, constants.W_OK | constants.R_OK)
   } catch (e) {
     throw new StartFault(4, `The folder ${dir} cannot be written (${e instanceof Error ? e.message : String(e)}): give another with --data DIR`)
+  }
+}
+
+function credentialsIn(dataDir: string): Credentials {
+  try {
+    return openCredentials(join(dataDir, 'site-credentials.json'))
+  } catch (e) {
+    throw new StartFault(4, `In ${dataDir}: ${e instanceof Error ? e.message : String(e)}`)
   }
 }
 

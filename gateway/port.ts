@@ -106,6 +106,8 @@ export interface GatewayPort {
   /** Lets a latched alarm go that was answered and whose condition is gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   health(): Health
+  /** `health().troubles` alone: every browser is told every 2 s. */
+  troubles(): readonly string[]
   /** Kinds of refusal, newest first. */
   quarantine(): readonly QuarantineEntry[]
   /** Most often first. */

@@ -1,6 +1,7 @@
 /** Reads a folder of site files: every good one becomes a loop, every broken one a list of faults; the rest goes on. */
 import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
+import type { AlarmFault } from './alarms/overrides.ts'
 import { readSiteFile, type SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 
@@ -8,6 +9,8 @@ export interface SiteFolder {
   readonly sites: ReadonlyMap<string, Site>
   /** File each loop was read from. */
   readonly fileOf: ReadonlyMap<string, string>
+  /** A change of an alarm that cannot be taken, as a fault of the file it stands in. */
+  alarmFault(site: string, fault: AlarmFault): SiteFault
   readonly faults: readonly SiteFault[]
   /** Files looked at. */
   readonly files: number
@@ -17,6 +20,7 @@ export interface SiteFolder {
 export function readSiteFolder(dir: string): SiteFolder {
   const sites = new Map<string, Site>()
   const fileOf = new Map<string, string>()
+  const lines = new Map<string, ReadonlyMap<string, number>>()
   const faults: SiteFault[] = []
   const names = existsSync(dir)
     ? readdirSync(dir)
@@ -37,7 +41,14 @@ export function readSiteFolder(dir: string): SiteFolder {
     else {
       sites.set(result.site.id, result.site)
       fileOf.set(result.site.id, file)
+      lines.set(result.site.id, result.alarmLines)
     }
   }
-  return { sites, fileOf, faults, files: names.length }
+  const alarmFault = (site: string, f: AlarmFault): SiteFault => ({
+    file: fileOf.get(site) ?? site,
+    line: lines.get(site)?.get(f.key) ?? 1,
+    field: `alarms.${f.key}`,
+    message: f.message,
+  })
+  return { sites, fileOf, alarmFault, faults, files: names.length }
 }

@@ -15,8 +15,8 @@ export interface SiteWatch {
   /** A new map after each change; sites whose file did not change stay the same objects. */
   sites(): ReadonlyMap<string, Site>
   faults(): readonly SiteFault[]
-  /** Name of the file a site was last read from; its id when it is not known. */
-  fileOf(site: string): string
+  /** Changes of alarms that are not taken: those of the start, as the alarms are. */
+  alarmFault: SiteFolder['alarmFault']
   /** Sentences for the health page. */
   notes(): readonly string[]
 }
@@ -74,7 +74,7 @@ export function createSiteWatch(dir: string, start: SiteFolder = readSiteFolder(
     },
     sites: () => sites,
     faults: () => faults,
-    fileOf: (site) => files.get(site) ?? site,
+    alarmFault: (site, fault) => start.alarmFault(site, fault),
     notes: () => notes,
   }
 }

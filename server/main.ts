@@ -1,10 +1,11 @@
 /** The product in one process: gateway and server joined, the simulated fleet beside it as a program of its own. */
 import { type ChildProcess, spawn } from 'node:child_process'
-import { existsSync, readFileSync, writeFileSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
-import { EXIT, readConfig, type Config } from '../gateway/config.ts'
-import { portFault, readText, StartFault, startGateway, systemClock, type RunningGateway } from '../gateway/main.ts'
+import { EXIT, readConfig, settingsHelp, type Config } from '../gateway/config.ts'
+import { portFault, readText, startGateway, systemClock, type RunningGateway } from '../gateway/main.ts'
+import { StartFault } from '../gateway/start-fault.ts'
 import { fleetDir } from '../simulator/fleets/fleets.ts'
 import { buildApp } from './app.ts'
 import { createAccess, readTokens, type Token } from './people/access.ts'
@@ -17,6 +18,10 @@ process.on('unhandledRejection', (e) => {
   process.exit(EXIT.failed)
 })
 
+if (process.argv.includes('--help')) {
+  console.log(settingsHelp())
+  process.exit(0)
+}
 const settings = readConfig(process.argv.slice(2), process.env)
 if (!settings.ok) {
   console.error(settings.message)
@@ -57,6 +62,7 @@ async function start(config: Config): Promise<void> {
   say(`  broker   mqtt://${host}:${gateway.mqttPort}`)
   say(`  data     ${config.dataDir}`)
   for (const f of gateway.port.health().siteFaults) console.error(`  site file ${f.file}: line ${f.line}${f.field ? `, ${f.field}` : ''}: ${f.message}`)
+  if (config.fleet === 'demo') tellUnread(ownSites)
   if (config.fleet === 'none') tellSecrets(gateway, await gateway.makeCredentials(), host, config)
   say('Ctrl-C stops it.')
   say('')
@@ -92,6 +98,12 @@ function tokensOf(file: string): readonly Token[] {
   }
 }
 
+/** Somebody put site files where they are read only without the demo fleet. */
+function tellUnread(dir: string): void {
+  const files = existsSync(dir) ? readdirSync(dir).filter((n) => /\.ya?ml$/.test(n)).length : 0
+  if (files > 0) say(`  ${files === 1 ? 'A site file' : `${files} site files`} in ${dir} not read: the demo fleet has its own. Start with --fleet none to watch your loops.`)
+}
+
 /** Secrets of sites that had no credential yet, with a line that can be pasted; many sites are told to use the command. */
 function tellSecrets(gateway: RunningGateway, secrets: ReadonlyMap<string, string>, host: string, config: Config): void {
   if (gateway.sites.size === 0) say(`  no loops yet: put a site file into ${config.sitesDir ?? join(config.dataDir, 'sites')} and start again (README, "Your own loop")`)
@@ -107,10 +119,23 @@ function tellSecrets(gateway: RunningGateway, secrets: ReadonlyMap<string, strin
   }
 }
 
+/** Secrets of the simulated fleet. A file that is lost or broken costs nothing: they are made anew. */
+function secretsIn(file: string): Record<string, string> {
+  if (!existsSync(file)) return {}
+  try {
+    const raw: unknown = JSON.parse(readFileSync(file, 'utf8'))
+    if (typeof raw === 'object' && raw !== null && Object.values(raw).every((v) => typeof v === 'string')) return { ...raw }
+  } catch {
+    // Told below, as a file with other content is.
+  }
+  console.error(`  ${file} holds no secrets of the simulated fleet: new ones are made`)
+  return {}
+}
+
 /** The simulated fleet: a stranger with credentials, reached only over MQTT. */
 async function startFleet(config: Config, gateway: RunningGateway): Promise<ChildProcess> {
   const secrets = join(config.dataDir, 'demo-secrets.json')
-  const known: Record<string, string> = existsSync(secrets) ? (JSON.parse(readFileSync(secrets, 'utf8')) as Record<string, string>) : {}
+  const known = secretsIn(secrets)
   for (const [site, secret] of await gateway.makeCredentials((site) => known[site] === undefined)) known[site] = secret
   writeFileSync(secrets, `${JSON.stringify(known, null, 2)}\n`, { mode: 0o600 })
   const filled = gateway.port.sites().some((s) => s.heardMs !== null)

@@ -8,6 +8,6 @@ const say = (line) => console.log(`loopkeeper: ${line}`)
 await ensurePackages(say)
 await ensurePage(say)
 const child = spawn(process.execPath, ['--import', 'tsx', join(root, 'server', 'main.ts'), ...process.argv.slice(2)], { stdio: 'inherit' })
-// A terminal sends Ctrl-C to both of us, `kill` only to one: pass it on, the child takes two within a second for one.
+// A terminal sends Ctrl-C to both of us, `kill` only to one: pass it on; the child begins to stop with the first and passes over the others.
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP']) process.on(signal, () => child.kill(signal))
 child.on('exit', (code, signal) => process.exit(code ?? (signal ? 1 : 0)))

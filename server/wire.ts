@@ -134,7 +134,7 @@ export const entryBody = z.object({
 export const loopDetailBody = loopBody.extend({
   latitude: z.number().nullable(),
   longitude: z.number().nullable(),
-  altitudeM: z.number(),
+  altitudeM: z.number().nullable(),
   customer: z.string().nullable(),
   openNow: z.boolean(),
   yardPhone: z.string().nullable(),
@@ -268,9 +268,9 @@ export const valueTuple = z.tuple([z.string(), z.number().nullable(), quality, z
 /** Server to page. */
 export const liveMessage = z.discriminatedUnion('t', [
   /** First of all, and again after anything that was missed: the whole fleet. */
-  z.object({ t: z.literal('hello'), nowMs: ms, version: z.string(), loops: z.array(loopBody) }),
-  /** At least every 2 s, whatever happens. */
-  z.object({ t: z.literal('beat'), nowMs: ms }),
+  z.object({ t: z.literal('hello'), nowMs: ms, version: z.string(), troubles: z.array(z.string()), loops: z.array(loopBody) }),
+  /** At least every 2 s, whatever happens; with what is wrong with the product itself. */
+  z.object({ t: z.literal('beat'), nowMs: ms, troubles: z.array(z.string()) }),
   /** Loops that changed since the last one. */
   z.object({ t: z.literal('loops'), nowMs: ms, loops: z.array(loopBody) }),
   z.object({ t: z.literal('values'), nowMs: ms, site: z.string(), values: z.array(valueTuple) }),

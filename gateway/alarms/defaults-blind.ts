@@ -1,6 +1,6 @@
 /**
  * Being blind: the instrument an alarm depends on gives nothing usable for longer than that alarm's time to respond. One per
- * instrument, at the priority of the worst alarm it blinds, so that a dead probe speaks once and not once per limit (ALM-36).
+ * instrument, at the priority of the worst alarm it blinds, so that a dead probe speaks once and not once per limit.
  * A loop that is silent as a whole is `site.silent`, not this.
  */
 import { PRIORITIES, type Priority, type Rule } from './alarm.ts'

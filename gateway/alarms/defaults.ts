@@ -1,6 +1,6 @@
 /**
  * The alarms a loop gets from what it is: its stages, machines and signals; then the changes its site file asks for. Every
- * definition carries cause, consequence, action, how to confirm and time to respond, or it is no alarm (ALM-41).
+ * definition carries cause, consequence, action, how to confirm and time to respond, or it is no alarm.
  */
 import type { Site } from '../site/site.ts'
 import { acidityAlarms } from './defaults-acidity.ts'
@@ -11,13 +11,13 @@ import { panelAlarms } from './defaults-panel.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
-import { applyOverrides } from './overrides.ts'
+import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
 
 export interface SiteAlarms {
   readonly defs: readonly AlarmDef[]
-  /** Changes of the site file that were not taken, one sentence each, beginning with the field. */
-  readonly faults: readonly string[]
+  /** Changes of the site file that were not taken. */
+  readonly faults: readonly AlarmFault[]
   readonly warnings: readonly string[]
 }
 

@@ -1,5 +1,5 @@
 /**
- * On-delay and off-delay, on event time (ALM-25): a run of violated samples raises at first sample + delay, not at the sample
+ * On-delay and off-delay, on event time: a run of violated samples raises at first sample + delay, not at the sample
  * that happens to come next; any sample that breaks the run cancels it; a sample stamped with the due time itself is applied
  * before the timer. Nothing here knows the present: whoever holds the clock calls `elapse`.
  *

@@ -192,7 +192,7 @@ export function createEngine(
   return { runs, faults, judged: 0, passedOver: 0, quiet: false, merged: 0, inside }
 }
 
-/** ALM-41: what an alarm must say before it may call anybody; null: nothing is missing. */
+/** what an alarm must say before it may call anybody; null: nothing is missing. */
 function missing(def: AlarmDef): string | null {
   if (def.priority === 'alert') return null
   const texts = { cause: def.cause, consequence: def.consequence, 'way to confirm it': def.confirm }

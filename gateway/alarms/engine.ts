@@ -4,7 +4,7 @@
  *
  * Time. Delays run on event time, the stamp of the instrument. Between readings the present is the newest stamp of the signal
  * plus what the *steady* clock has counted since it got here, so a clock that is set neither fires nor starves a delay
- * (DQ-28). What a tick may do is bounded by evidence:
+ *. What a tick may do is bounded by evidence:
  *   - a state signal (float, contact) is sent when it changes, so its last value holds: its timer fires when it is due;
  *   - a measured value could still be contradicted by the report that is under way, so its timer waits for that report, and
  *     fires once it is overdue by the link's 10 s. The event carries the due time either way;

@@ -1,6 +1,6 @@
 /**
  * One limit with its deadband, high or low side. A value equal to the limit is not in alarm; it clears only once it has come
- * back past the deadband (ALM-24). Between the two it neither raises nor clears (ALM-26).
+ * back past the deadband. Between the two it neither raises nor clears.
  */
 export type Side = 'high' | 'low'
 
@@ -10,7 +10,7 @@ export type Judgement = 'violated' | 'inside' | 'cleared'
 export interface Limit {
   readonly side: Side
   readonly limit: number
-  /** limit - deadband on the high side, limit + deadband on the low side; computed once, at load (ALM-27). */
+  /** limit - deadband on the high side, limit + deadband on the low side; computed once, at load. */
   readonly clearAt: number
 }
 

@@ -1,5 +1,5 @@
 /**
- * The delay counted in samples (ALM-30): raise when `n` of the last `m` samples violate, clear when `clearN` of the last
+ * The delay counted in samples: raise when `n` of the last `m` samples violate, clear when `clearN` of the last
  * `clearM` are normal. For signals that spike, and for data too coarse for a delay in seconds.
  */
 export interface NOfM {

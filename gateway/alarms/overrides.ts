@@ -10,8 +10,15 @@ import { LINK_MS } from './signal-memory.ts'
 
 export interface Changed {
   readonly drafts: readonly (Draft & { readonly priority?: Priority })[]
-  readonly faults: readonly string[]
+  readonly faults: readonly AlarmFault[]
   readonly warnings: readonly string[]
+}
+
+/** A change of the site file that was not taken; the default stays in force. */
+export interface AlarmFault {
+  /** As the site file has it under `alarms:`. */
+  readonly key: string
+  readonly message: string
 }
 
 const LIMIT_KINDS = { low: 'low', 'low-low': 'low', high: 'high', 'high-high': 'high' } as const
@@ -19,14 +26,14 @@ type LimitKind = keyof typeof LIMIT_KINDS
 
 /** Applies those changes of the site file whose key `concerns` accepts. */
 export function applyOverrides(site: Site, defaults: readonly (Draft & { readonly priority?: Priority })[], concerns: (key: string) => boolean): Changed {
-  const faults: string[] = []
+  const faults: AlarmFault[] = []
   const warnings: string[] = []
   const drafts = new Map<string, Draft & { readonly priority?: Priority }>(defaults.map((d) => [d.key, d]))
   for (const [key, change] of Object.entries(site.alarmOverrides)) {
     if (!concerns(key)) continue
     const was = drafts.get(key) ?? ownLimit(site, key, change, warnings)
     if (!was) {
-      faults.push(nothingReal(site, key, defaults, change))
+      faults.push({ key, message: nothingReal(site, key, defaults, change) })
       continue
     }
     if (change.off === true) {
@@ -36,12 +43,12 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
     }
     const rule = changeRule(was.rule, change)
     if (typeof rule === 'string') {
-      faults.push(`alarms.${key}: ${rule}`)
+      faults.push({ key, message: rule })
       continue
     }
     const wrong = figureFault(site, rule, change) ?? delayFault(site, rule, change)
     if (wrong !== null) {
-      faults.push(`alarms.${key}: ${wrong}`)
+      faults.push({ key, message: wrong })
       continue
     }
     warnings.push(...cautionAbout(site, key, rule, change))
@@ -157,7 +164,7 @@ function figureFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
   return null
 }
 
-/** ALM-38: on one side the inner limit is reached first. */
+/** On one side the inner limit is reached first. */
 function outOfOrder(drafts: readonly Draft[]): readonly string[] {
   return drafts.flatMap((outer) => {
     if (outer.rule.kind !== 'limit' || !/\.(low-low|high-high)$/.test(outer.key)) return []
@@ -189,13 +196,13 @@ export const detectionMs = (signal: Pick<Signal, 'reportEveryMs'>, onDelayMs: nu
 function nothingReal(site: Site, key: string, defaults: readonly Draft[], change: AlarmOverride): string {
   const at = splitKey(site, key)
   if (at) {
-    if (QUANTITIES[at.signal.quantity].kind !== 'analogue') return `alarms.${key}: ${at.signal.id} is no measured value, a limit makes no sense on it`
-    return `alarms.${key}: no default of that kind for ${at.signal.id}; give a limit to make one${change.off === true ? ' (there is nothing to switch off)' : ''}`
+    if (QUANTITIES[at.signal.quantity].kind !== 'analogue') return `${at.signal.id} is no measured value, a limit makes no sense on it`
+    return `no default of that kind for ${at.signal.id}; give a limit to make one${change.off === true ? ' (there is nothing to switch off)' : ''}`
   }
   const stem = key.slice(0, key.indexOf('.') < 0 ? key.length : key.indexOf('.'))
   const keys = defaults.map((d) => d.key)
   const inside = keys.filter((k) => k.startsWith(`${key}.`))
   const near = inside.length > 0 ? inside : keys.filter((k) => k.startsWith(`${stem}.`))
   const hint = near.length > 0 ? `; here there are ${near.slice(0, 6).join(', ')}` : '; npm run sites check prints the names of this site'
-  return `alarms.${key}: names no alarm, signal or machine of this site${hint}`
+  return `names no alarm, signal or machine of this site${hint}`
 }

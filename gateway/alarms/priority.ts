@@ -1,7 +1,7 @@
 import type { AlarmDef, Priority } from './alarm.ts'
 
 /**
- * Priority of an alarm from how bad it gets and how long there is (ALM-43; its matrix is ours, its shape common practice):
+ * Priority of an alarm from how bad it gets and how long there is (its matrix is ours, its shape common practice):
  *
  *              < 10 min   10-60 min   > 60 min
  *   severe     high       high        medium

@@ -80,7 +80,7 @@ function limitRule(rule: RuleOf<'limit'>, find: Find, isOpen: OpenAt): ReadyRule
   const limit = makeLimit(rule.side, rule.limit, rule.deadband)
   const delays: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
   const onlyOpen = rule.when?.open === true
-  // A gate that cannot be read is open: doubt must not silence (ALM-56).
+  // A gate that cannot be read is open: doubt must not silence.
   const shut = (atMs: number): boolean =>
     (gate !== null && known(gate) && gate.value === 0) ||
     (idle !== null && known(idle) && idle.busySinceMs !== null && atMs - idle.busySinceMs < IDLE_TRUST_MS) ||

@@ -54,7 +54,7 @@ export function remember(key: string, site: number, s: Pick<Signal, 'quantity' |
   }
 }
 
-/** The values a rule may judge (DQ-02): a live figure that is not bad, nor a stand-in for one that did not come. */
+/** The values a rule may judge: a live figure that is not bad, nor a stand-in for one that did not come. */
 export function usable(r: Pick<Reading, 'live' | 'value' | 'quality' | 'sub'>): boolean {
   return r.live && r.value !== null && r.quality !== 'bad' && r.sub !== 'last_usable' && r.sub !== 'initial'
 }

@@ -6,7 +6,7 @@
  */
 export type Quality = 'good' | 'uncertain' | 'bad'
 
-/** Why a reading is not plainly good. Names and meaning: DQ-02. */
+/** Why a reading is not plainly good. */
 export type QualitySub =
   | 'ok'
   | 'local_override'

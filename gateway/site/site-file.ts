@@ -7,6 +7,7 @@ import { resolveForeign, resolveClock } from './site-foreign.ts'
 import { checksFor } from '../intake/qartod-defaults.ts'
 import { troublesOf } from '../intake/qartod-spec.ts'
 import { readHours } from './hours.ts'
+import { plainWords } from './plain-words.ts'
 import { QUANTITIES, quantityOfId, type QuantitySpec } from './quantity.ts'
 import type { AlarmOverride, Equipment, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
 import { siteFileSchema, type SiteFile } from './site-schema.ts'
@@ -20,7 +21,10 @@ export interface SiteFault {
   readonly message: string
 }
 
-export type SiteResult = { readonly ok: true; readonly site: Site } | { readonly ok: false; readonly faults: readonly SiteFault[] }
+/** `alarmLines`: where each change of an alarm stands, `bio1.do.low` -> line; whether it can be taken is judged where alarms are made. */
+export type SiteResult =
+  | { readonly ok: true; readonly site: Site; readonly alarmLines: ReadonlyMap<string, number> }
+  | { readonly ok: false; readonly faults: readonly SiteFault[] }
 
 type Path = readonly (string | number)[]
 type Complain = (path: Path, message: string) => void
@@ -51,7 +55,7 @@ export function readSiteFile(file: string, text: string): SiteResult {
   const complain: Complain = (path, message) => {
     faults.push({ file, line: lineOf(doc, lines, path), field: path.join('.'), message })
   }
-  const parsed = siteFileSchema.safeParse(raw, { reportInput: true })
+  const parsed = siteFileSchema.safeParse(raw, { reportInput: true, error: plainWords })
   if (!parsed.success) {
     for (const issue of parsed.error.issues) {
       if (issue.code === 'unrecognized_keys') {
@@ -61,7 +65,8 @@ export function readSiteFile(file: string, text: string): SiteResult {
     return { ok: false, faults }
   }
   const site = resolve(parsed.data, complain)
-  return faults.length > 0 ? { ok: false, faults } : { ok: true, site }
+  if (faults.length > 0) return { ok: false, faults }
+  return { ok: true, site, alarmLines: new Map(Object.keys(site.alarmOverrides).map((key) => [key, lineOf(doc, lines, ['alarms', key])])) }
 }
 
 const shown = (v: unknown): string => {
@@ -91,12 +96,12 @@ function resolve(f: SiteFile, complain: Complain): Site {
   return {
     id: f.id,
     name: f.name,
-    area: f.area ?? 'All loops',
+    area: f.area ?? 'Without an area',
     customer: f.customer ?? null,
     zone: f.zone,
     latitude: f.position?.[0] ?? null,
     longitude: f.position?.[1] ?? null,
-    altitudeM: f.altitudeM ?? 0,
+    altitudeM: f.altitudeM ?? null,
     open: hoursOf(f.open, 'open', complain),
     staffed: hoursOf(f.staffed, 'staffed', complain),
     yardPhone: f.yardPhone ?? null,

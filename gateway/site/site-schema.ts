@@ -9,10 +9,11 @@ import { UNITS } from './units.ts'
 const id = z.string().regex(/^[a-z0-9][a-z0-9_-]{0,62}$/, 'lower-case letters, digits, - and _, at most 63 of them, such as "kestrow-berth-3"')
 const signalId = z.string().regex(/^[a-z0-9][a-z0-9_-]{0,40}(\.[a-z0-9][a-z0-9_-]{0,40}){0,3}$/, 'lower-case parts joined by dots, such as "bio1.do"')
 const text = z.string().trim().min(1, 'some text').max(300, 'at most 300 characters')
-const duration = z.string().transform((v, ctx) => {
+const LENGTH_OF_TIME = 'a length of time with its unit, such as "10s", "5min", "2h"'
+const duration = z.string(LENGTH_OF_TIME).transform((v, ctx) => {
   const ms = durationMs(v)
   if (ms === null) {
-    ctx.addIssue({ code: 'custom', message: 'a length of time with its unit, such as "10s", "5min", "2h"' })
+    ctx.addIssue({ code: 'custom', message: LENGTH_OF_TIME })
     return z.NEVER
   }
   return ms

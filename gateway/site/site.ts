@@ -123,7 +123,8 @@ export interface Site {
   readonly zone: string
   readonly latitude: number | null
   readonly longitude: number | null
-  readonly altitudeM: number
+  /** null: not written down; at sea level for figures that need one. */
+  readonly altitudeM: number | null
   /** When the yard washes; empty: unknown, taken as any time. */
   readonly open: readonly WeekSpan[]
   /** When somebody is at the yard who can be sent to look. */

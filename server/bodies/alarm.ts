@@ -80,7 +80,7 @@ const bySooner = (a: AlarmView, b: AlarmView): number => (b.raisedMs ?? 0) - (a.
 export const worstFirst = (a: AlarmView, b: AlarmView): number =>
   byPriority(a, b) || Number(active(b)) - Number(active(a)) || Number(unanswered(b)) - Number(unanswered(a)) || bySooner(a, b)
 
-/** Order of a list over loops: what nobody has answered first, then priority, then the newest (WEB-35). */
+/** Order of a list over loops: what nobody has answered first, then priority, then the newest. */
 export const unansweredFirst = (a: AlarmView, b: AlarmView): number => Number(unanswered(b)) - Number(unanswered(a)) || byPriority(a, b) || bySooner(a, b)
 
 /** A line of the journal; an alarm that is no longer defined keeps its id as its name. */

@@ -161,7 +161,7 @@ export function createFanOut(parts: FanOutParts): FanOut {
       if (beatDue) due.beatMs = steadyMs + BEAT_MS
       fleet.work(nowMs)
       const fleetTurn = fleetDue ? fleet.next() : null
-      const beat = beatDue ? frameOf({ t: 'beat', nowMs }) : null
+      const beat = beatDue ? frameOf({ t: 'beat', nowMs, troubles: [...gateway.troubles()] }) : null
       for (const m of members) {
         if (m.cutAtMs !== null) {
           if (steadyMs >= m.cutAtMs) m.line.cut()

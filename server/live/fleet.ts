@@ -83,7 +83,7 @@ export function createFleet(gateway: GatewayPort): Fleet {
       if (greeting) return greeting
       for (const s of gateway.sites()) if (!texts.has(s.site.id)) touched.add(s.site.id)
       settle(nowMs)
-      greeting = { frame: helloFrame(nowMs, version, texts.values()), turn }
+      greeting = { frame: helloFrame(nowMs, version, gateway.troubles(), texts.values()), turn }
       greeted = true
       return greeting
     },

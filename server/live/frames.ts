@@ -19,7 +19,7 @@ export function valuesFrame(state: SiteState, wanted: (signal: string) => boolea
 }
 
 /** `hello` and `loops` from loops that are JSON already: a fleet of 2,000 is not written anew because one loop changed. */
-export const helloFrame = (nowMs: number, version: string, loops: Iterable<string>): Buffer =>
-  Buffer.from(`{"t":"hello","nowMs":${nowMs},"version":${JSON.stringify(version)},"loops":[${[...loops].join(',')}]}`)
+export const helloFrame = (nowMs: number, version: string, troubles: readonly string[], loops: Iterable<string>): Buffer =>
+  Buffer.from(`{"t":"hello","nowMs":${nowMs},"version":${JSON.stringify(version)},"troubles":${JSON.stringify(troubles)},"loops":[${[...loops].join(',')}]}`)
 
 export const loopsFrame = (nowMs: number, loops: Iterable<string>): Buffer => Buffer.from(`{"t":"loops","nowMs":${nowMs},"loops":[${[...loops].join(',')}]}`)

@@ -5,6 +5,7 @@
 import { z } from 'zod'
 import type { Clock } from '../../gateway/clock.ts'
 import type { Counter, GatewayPort } from '../../gateway/port.ts'
+import { plainWords } from '../../gateway/site/plain-words.ts'
 import { Fault, shown, type FaultCode } from '../errors.ts'
 import type { Access, Person } from '../people/access.ts'
 
@@ -95,7 +96,7 @@ function faultsOf(method: 'GET' | 'POST', takesParams: boolean, takesBody: boole
 
 /** `value` as the schema makes it, or a Fault that names the field, the value found and what would be right. */
 export function checked<S extends z.ZodType>(schema: S, value: unknown, place: 'path' | 'query' | 'body'): z.output<S> {
-  const result = schema.safeParse(value, { reportInput: true })
+  const result = schema.safeParse(value, { reportInput: true, error: plainWords })
   if (result.success) return result.data
   const issue = result.error.issues[0]
   if (!issue) throw new Fault('bad-request', `${place}: not what is expected here`)

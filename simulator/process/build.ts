@@ -27,7 +27,7 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
   const look = weather(facts.climate, seed)
   const sky = { ...look(atMs) }
   const b = book()
-  const atm = airPressure(site.altitudeM)
+  const atm = airPressure(site.altitudeM ?? 0)
   const reference = spec.biology === 'asm1'
   const biology = reference ? referenceModel() : workingModel()
   const species = reference ? SPECIES : CORE

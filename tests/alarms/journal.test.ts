@@ -130,7 +130,7 @@ test('the journal can be read from outside while it is being written', async () 
 
 test('a file that is no database is told in one sentence with its name', async () => {
   writeFileSync(disk.file, 'this is not a database, '.repeat(100))
-  await expect(openDatabase(disk.file)).rejects.toThrow(/state\.db cannot be opened as the state database: .*not a database/)
+  await expect(openDatabase(disk.file)).rejects.toThrow(/state\.db cannot be opened as the state database .*not a database/)
   expect(readFileSync(disk.file, 'utf8')).toMatch(/^this is not/)
   await expect(openDatabase(join(disk.dir, 'nowhere', 'state.db'))).rejects.toThrow(/cannot be opened/)
 })

@@ -82,7 +82,7 @@ test.each([
   const before = defaultAlarms(loop()).defs
   const r = made(`  ${line}\n`)
   expect(r.faults).toHaveLength(1)
-  expect(r.faults[0]).toMatch(expected)
+  expect(`alarms.${r.faults[0]?.key}: ${r.faults[0]?.message}`).toMatch(expected)
   expect(r.defs).toEqual(before)
 })
 

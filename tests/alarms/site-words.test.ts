@@ -18,7 +18,7 @@ test('every hazard has a title, what to do, figures and where they come from', (
   for (const c of CAUTIONS) {
     expect(c.text.length).toBeGreaterThan(40)
     expect(c.figures).toMatch(/[.]$/)
-    expect(c.source).toMatch(/\[P\]|\[Q\]|memory/)
+    expect(c.source).toMatch(/CFR|WHO|CDC|burn-time table|from memory/)
   }
   expect(CLOSING_RULE).toMatch(/does not authorise entry, energising, dosing changes or discharge/)
 })

@@ -43,6 +43,13 @@ test('a wrong setting is told with where it came from, its value and what would 
   expect(message(['--data', '--port'])).toBe('--data needs a value: --data DIR')
 })
 
+test('own site files leave the demo fleet out; asking for both is refused, because only one folder is read', () => {
+  const r = readConfig(['--sites', 'yards'], {})
+  expect(r.ok && [r.config.sitesDir, r.config.fleet]).toEqual(['yards', 'none'])
+  expect(message(['--sites', 'yards', '--fleet', 'demo'])).toBe('--sites is "yards" beside --fleet demo, which has site files of its own: leave one of the two out')
+  expect(message(['--sites', 'yards'], { LOOPKEEPER_FLEET: 'demo' })).toMatch(/leave one of the two out/)
+})
+
 test('several brokers: one value beside them for all, or one for each', () => {
   const r = readConfig(['--broker', 'mqtt://a:1883, mqtts://b:8883', '--broker-user', 'gateway', '--broker-mqtt', '3,5', '--broker-ca-file', ',ca.pem'], {})
   expect(r.ok && r.config.brokers).toMatchObject([

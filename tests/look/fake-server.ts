@@ -91,7 +91,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       })
       ws.on('close', () => watching.delete(ws))
       ws.on('error', () => ws.terminate())
-      if (!muted) send(ws, { t: 'hello', nowMs: nowMs(), version: '0.0.0-look', loops: [...loops.values()].map(bodyOf) })
+      if (!muted) send(ws, { t: 'hello', nowMs: nowMs(), version: '0.0.0-look', troubles: [], loops: [...loops.values()].map(bodyOf) })
     })
   })
   const send = (ws: WebSocket, m: LiveMessage | null): void => {
@@ -106,7 +106,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
     if (!l) return null
     return { t: 'values', nowMs: nowMs(), site, values: [...l.latest].map(([id, r]) => [id, r.value, r.quality, r.sub, r.sourceMs, r.receivedMs]) }
   }
-  const beat = setInterval(() => tellAll({ t: 'beat', nowMs: nowMs() }), 1000)
+  const beat = setInterval(() => tellAll({ t: 'beat', nowMs: nowMs(), troubles: [] }), 1000)
   const readings = setInterval(() => {
     // Loops that are heard stay heard; the others grow older.
     for (const l of loops.values()) if (!l.silent && l.heardMs !== null) l.heardMs = nowMs() - 1000
@@ -238,7 +238,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
     },
     mute(on) {
       muted = on
-      if (!on) tellAll({ t: 'beat', nowMs: nowMs() })
+      if (!on) tellAll({ t: 'beat', nowMs: nowMs(), troubles: [] })
     },
     cut(on) {
       closed = on

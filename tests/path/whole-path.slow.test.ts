@@ -1,5 +1,5 @@
 import { execFileSync, spawn, spawnSync, type ChildProcess } from 'node:child_process'
-import { existsSync, writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { createServer } from 'node:net'
 import { join } from 'node:path'
 import { afterEach, describe, expect, test } from 'vitest'
@@ -129,6 +129,7 @@ describe('own broker, with Debian’s MQTT client', () => {
     const told = await health(p)
     expect(Object.values(told.rejected).reduce((a, b) => a + b, 0)).toBe(4)
     expect(told.siteFaults[0]).toMatchObject({ file: 'broken.yaml', line: 3, field: 'zone' })
+    expect(told.troubles[0]).toBe('A site file cannot be used: broken.yaml. A loop that was running goes on by its last good file; any other is not watched.')
     expect((await p.api('/api/loops/nowhere')).status).toBe(404)
     expect((await p.api('/api/history/yard-1/sump.level?from=yesterday')).status).toBe(400)
     expect((await fetch(`${p.page}/api/loops`)).status).toBe(401)
@@ -206,6 +207,19 @@ describe('what keeps it from starting is one clear line and an exit code', () =>
     const r = run(['--data', join(f.dir, 'tokens', 'data'), '--fleet', 'none', '--port', '0', '--mqtt-port', '0'])
     expect(r.code).toBe(4)
     expect(r.text).toMatch(/^The folder \S+ cannot be written \(.+\): give another with --data DIR\n$/)
+  })
+
+  test.each([
+    ['state.db', /^\S+state\.db cannot be opened as the state database \(alarm states, journal, site log\): file is not a database\. Put a backup back; moved away, .+\n$/],
+    ['site-credentials.json', /^In \S+data: site-credentials\.json cannot be read \(no JSON\): put back a backup, or delete it and make new credentials\n$/],
+  ])('%s that holds something else: it is left as it is', (name, expected) => {
+    const f = folder()
+    const file = join(f.data, name)
+    writeFileSync(file, 'x'.repeat(9000))
+    const r = run(['--data', f.data, '--fleet', 'none', '--port', '0', '--mqtt-port', '0'])
+    expect(r.code).toBe(4)
+    expect(r.text).toMatch(expected)
+    expect(readFileSync(file, 'utf8')).toBe('x'.repeat(9000))
   })
 
   test('a setting that is wrong', () => {

@@ -246,6 +246,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
         brokers: [{ name: 'own', state: 'listening', detail: '' }],
       }
     },
+    troubles: () => ['the disk is nearly full'],
     subscribe(listener) {
       listeners.add(listener)
       return () => void listeners.delete(listener)

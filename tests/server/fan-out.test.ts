@@ -233,16 +233,17 @@ test('a log entry is told at once', async () => {
   expect(a.messages.at(-1)).toMatchObject({ t: 'entry', entry: { text: 'foam', by: 'Ann' } })
 })
 
-test('a beat comes every 2 s though nothing happens', async () => {
+test('a beat comes every 2 s though nothing happens, and with the hello it says what is wrong with the product', async () => {
   const { fanOut, clock } = await stage()
   const a = browser()
   fanOut.join(a.line, ANN)
+  expect(a.messages).toMatchObject([{ t: 'hello', troubles: ['the disk is nearly full'] }])
   a.forget()
   for (let i = 0; i < 24; i++) {
     clock.advance(250)
     fanOut.tick()
   }
-  expect(a.messages.flatMap((m) => (m.t === 'beat' ? [m.nowMs - NOON] : []))).toEqual([2000, 4000, 6000])
+  expect(a.messages.flatMap((m) => (m.t === 'beat' ? [[m.nowMs - NOON, m.troubles]] : []))).toEqual([2000, 4000, 6000].map((ms) => [ms, ['the disk is nearly full']]))
 })
 
 test('a browser that reads slowly misses beats, not values: afterwards it gets the newest of each in one frame', async () => {

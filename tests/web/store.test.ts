@@ -1,9 +1,9 @@
 import { expect, test } from 'vitest'
-import { allAlarms, allLoops, loopSignal, take, told, values } from '../../web/state/store.ts'
+import { allAlarms, allLoops, loopSignal, take, told, troubles, values } from '../../web/state/store.ts'
 import { createDetail } from '../../web/state/detail.ts'
 import { alarm, detail, loop, NOW, signalOf } from './bodies.ts'
 
-const hello = (...ids: string[]) => take({ t: 'hello', nowMs: NOW, version: '1', loops: ids.map((id) => loop({ id, name: id })) })
+const hello = (...ids: string[]) => take({ t: 'hello', nowMs: NOW, version: '1', troubles: [], loops: ids.map((id) => loop({ id, name: id })) })
 
 test('a hello replaces the whole fleet: loops that are gone are gone', () => {
   hello('a', 'b')
@@ -12,6 +12,13 @@ test('a hello replaces the whole fleet: loops that are gone are gone', () => {
   expect(allLoops.value.map((l) => l.id)).toEqual(['b', 'c'])
   expect(loopSignal('a')).toBeNull()
   expect(told.value).toBe(true)
+})
+
+test('what is wrong with the product itself comes with the hello and follows every beat', () => {
+  take({ t: 'hello', nowMs: NOW, version: '1', troubles: ['a'], loops: [] })
+  expect(troubles.value).toEqual(['a'])
+  take({ t: 'beat', nowMs: NOW, troubles: [] })
+  expect(troubles.value).toEqual([])
 })
 
 test('a changed loop changes its own signal and no other', () => {

@@ -19,6 +19,8 @@ export const now = signal(0)
 /** The same in whole minutes, for what shows no seconds: it changes sixty times less often. */
 export const minute = computed(() => Math.floor(now.value / 60_000) * 60_000)
 export const version = signal('')
+/** What is wrong with the product itself, sentences, worst first. */
+export const troubles = signal<readonly string[]>([])
 
 const loops = new Map<string, Signal<LoopBody>>()
 const ids = signal<readonly string[]>([])
@@ -70,6 +72,7 @@ export function take(m: LiveMessage): void {
         const there = new Set(m.loops.map((l) => l.id))
         for (const id of loops.keys()) if (!there.has(id)) loops.delete(id)
         version.value = m.version
+        troubles.value = m.troubles
         put(m.loops)
         ids.value = [...loops.keys()]
         told.value = true
@@ -97,6 +100,8 @@ export function take(m: LiveMessage): void {
         newEntry.value = m.entry
         break
       case 'beat':
+        if (m.troubles.join('\n') !== troubles.value.join('\n')) troubles.value = m.troubles
+        break
       case 'away':
         break
     }

@@ -1,6 +1,7 @@
 /** The fleet: is anything wrong, where, who has it. */
 import { useSignal } from '@preact/signals'
-import { fieldPlaces, told } from '../state/store.ts'
+import { to } from '../router.ts'
+import { fieldPlaces, told, troubles } from '../state/store.ts'
 import type { Group } from '../state/fleet.ts'
 import { CountBar } from './counts.tsx'
 import { Field } from './field.tsx'
@@ -16,12 +17,24 @@ export function FleetPage() {
   return (
     <main id="main">
       <h1 class="vh">Fleet</h1>
+      <OwnTroubles />
       <CountBar filter={filter.value} pick={(g) => (filter.value = filter.value === g ? null : g)} />
       <div class="split">
         <NeedList filter={filter.value} />
         <Field filter={filter.value} />
       </div>
     </main>
+  )
+}
+
+/** What is wrong with the product itself: a loop that is not watched must not look like a quiet one. */
+function OwnTroubles() {
+  const [first, ...others] = troubles.value
+  if (first === undefined) return null
+  return (
+    <p class="own">
+      <b>Loopkeeper itself:</b> {first} <a href={to.health()}>{others.length === 0 ? 'Health page' : `Health page, ${others.length} more`}</a>
+    </p>
   )
 }
 
@@ -34,6 +47,7 @@ const Waiting = () => (
 
 const Empty = () => (
   <main id="main" class="plain">
+    <OwnTroubles />
     <Ring loop={QUIET_LOOP} nowMs={0} />
     <h1 class="title">No loops yet</h1>
     <p>

@@ -71,7 +71,7 @@ function Body({ h }: { h: HealthBody }) {
       </table>
       {h.siteFaults.length > 0 && (
         <>
-          <h2 class="sec second">Site files that could not be used</h2>
+          <h2 class="sec second">What is wrong in site files</h2>
           <table class="list stack">
             <thead>
               <tr>

@@ -127,7 +127,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
             <dt>Access</dt>
             <dd>{body.access ?? 'not written down'}</dd>
             <dt>Altitude</dt>
-            <dd>{measured(body.altitudeM, 0, 'm')}</dd>
+            <dd>{body.altitudeM === null ? 'not written down' : measured(body.altitudeM, 0, 'm')}</dd>
           </dl>
         </section>
       </div>
