@@ -53,7 +53,11 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
       ...(own?.counters() ?? []),
       // One name, one counter: those of further brokers carry a number.
       ...others.flatMap((o, i) => o.counters().map((c) => (i === 0 ? c : { ...c, name: `${c.name}${i + 1}` }))),
-      { name: 'eventLoopDelayP99Ms', value: Math.round((lastMinuteP99 ?? delay.percentile(99)) / 1e6), what: 'Longest wait of the process in the last minute, 99 of 100 times, ms. Over 50 it is too busy.' },
+      {
+        name: 'eventLoopDelayP99Ms',
+        value: Math.round((lastMinuteP99 ?? delay.percentile(99)) / 1e6),
+        what: 'Longest wait of the process in the last minute, 99 of 100 times, ms. Over 50 it is too busy.',
+      },
     ],
     troubles: () => [
       ...(own?.troubles() ?? []),

@@ -187,6 +187,8 @@ export const journalBody = z.object({
       value: z.number().nullable(),
       limit: z.number().nullable(),
       unit: z.string(),
+      /** Digits after the point; null: on or off, there is no figure to show. */
+      digits: z.number().int().nullable(),
       by: z.string().nullable(),
       note: z.string().nullable(),
       what: z.string(),

@@ -2,6 +2,7 @@
 import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
 import { PRIORITIES } from '../../gateway/alarms/alarm.ts'
 import type { SiteState } from '../../gateway/port.ts'
+import type { Site } from '../../gateway/site/site.ts'
 import { alarmCautions } from './cautions.ts'
 import type { AlarmBody, JournalBody } from '../wire.ts'
 import { valueNow } from './freshness.ts'
@@ -83,8 +84,14 @@ export const worstFirst = (a: AlarmView, b: AlarmView): number =>
 /** Order of a list over loops: what nobody has answered first, then priority, then the newest. */
 export const unansweredFirst = (a: AlarmView, b: AlarmView): number => Number(unanswered(b)) - Number(unanswered(a)) || byPriority(a, b) || bySooner(a, b)
 
+/** Digits an alarm's figures are shown with; null: it has no figure, a contact is on or off. */
+function digitsOfAlarm(rule: Rule, site: Site): number | null {
+  if (rule.kind === 'water-left') return 0
+  return rule.kind === 'limit' ? (site.signals.find((s) => s.id === rule.signal)?.digits ?? 0) : null
+}
+
 /** A line of the journal; an alarm that is no longer defined keeps its id as its name. */
-export function journalLine(e: AlarmEvent, view: AlarmView | undefined): JournalBody['events'][number] {
+export function journalLine(e: AlarmEvent, view: AlarmView | undefined, site: Site | undefined): JournalBody['events'][number] {
   return {
     alarm: e.alarm,
     occurrence: e.occurrence,
@@ -95,6 +102,7 @@ export function journalLine(e: AlarmEvent, view: AlarmView | undefined): Journal
     value: e.value,
     limit: e.limit,
     unit: unitText(e.unit),
+    digits: view && site ? digitsOfAlarm(view.def.rule, site) : 1,
     by: e.by,
     note: e.note,
     what: view?.def.what ?? `${e.alarm.slice(e.alarm.indexOf('/') + 1)} (no longer defined)`,

@@ -30,7 +30,7 @@ export const journalRows = [
       const span = spanOf(query, nowMs + 1, WEEK_MS)
       const events = await gateway.journal({ ...span, limit: query.limit ?? 200, ...(query.site !== undefined && { site: query.site }) })
       const find = finder(gateway)
-      return { events: events.map((e) => journalLine(e, find(e.alarm))) }
+      return { events: events.map((e) => journalLine(e, find(e.alarm), gateway.site(siteOfKey(e.alarm))?.site)) }
     },
   }),
 ]

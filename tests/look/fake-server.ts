@@ -193,7 +193,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       }
       case 'GET journal': {
         const about = loop ? [loop] : [...loops.values()]
-        const events = about.flatMap((l) => viewsOf(l).flatMap((v) => eventsOf(v).map((e) => journalLine(e, v))))
+        const events = about.flatMap((l) => viewsOf(l).flatMap((v) => eventsOf(v).map((e) => journalLine(e, v, l.site))))
         return answer(200, { events: events.filter((e) => e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs) })
       }
       case 'GET history': {

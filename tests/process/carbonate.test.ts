@@ -57,7 +57,7 @@ test.each([
 })
 
 test('after the dose the pH falls to the closed figure and then climbs as air strips carbon dioxide', () => {
-  // Handbook F3.4: 30 mg/L of alum in pH 7.5, alkalinity 100 at 20 degrees: 6.96, then 8.39.
+  // Plummer and Busenberg 1982 constants: 30 mg/L of alum in pH 7.5, alkalinity 100 at 20 degrees: 6.96, then 8.39.
   const w = afterDose({ ph: 7.5, alkalinityMgPerL: 100, temperatureCel: 20 }, { alum14: 30 })
   expect(w.ph).toBeCloseTo(6.96, 2)
   expect(w.alkalinityMgPerL).toBeCloseTo(84.8, 1)

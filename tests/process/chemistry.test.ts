@@ -27,7 +27,7 @@ test('buffers that cannot tell slope from offset give no health', () => {
 })
 
 test('at pH 6 nine tenths of the sulphide is gas-forming, at pH 9 a hundredth', () => {
-  // Handbook F3.6, 15 and 25 degrees.
+  // PHREEQC analytic line, 15 and 25 degrees.
   for (const [ph, at25, at15] of [
     [5, 0.989, 0.992],
     [6, 0.897, 0.924],

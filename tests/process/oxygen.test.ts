@@ -21,14 +21,14 @@ test('saturation falls with heat and with salt, and rises with pressure, over th
 })
 
 test('in wash water of 2 g/kg the chord to sea water would correct a tenth too little', () => {
-  // Handbook section 1: the slope at low salt is 0.0533 mg/L per g/kg at 20 degrees, the EN 25814 column 0.0475.
+  // EN 25814 salt column is a chord: the slope at low salt is 0.0533 mg/L per g/kg at 20 degrees, the EN 25814 column 0.0475.
   const slope = (saturationMgPerL(20) - saturationMgPerL(20, 2)) / 2
   expect(0.0475 / slope).toBeCloseTo(0.89, 2)
   expect(salinityFactor(20, salinityFromConductivity(3500))).toBeGreaterThan(0.98)
 })
 
 test('a site at 1609 m has the air pressure of the standard atmosphere within a thousandth', () => {
-  // Handbook F1.5: 0.8235 by this form, 0.8234 by the ISA formula.
+  // Standard atmosphere: 0.8235 by this form, 0.8234 by the ISA formula.
   expect(stationPressureAtm(1609)).toBeCloseTo(0.8235, 4)
   expect(stationPressureAtm(0)).toBe(1)
 })

@@ -38,7 +38,7 @@ test('a tank full to its overflow holds what the site says it holds', () => {
 const cone = { diameterMm: 2286, heightMm: 1397, coneMm: 1143 }
 
 test('percent of level is not percent of volume: the lowest fifth of a coned tank holds a fortieth of its water', () => {
-  // Handbook F6.2: 22.5 in of 100 in is 22 % of level and 2.5 % of volume.
+  // Geometry: 22.5 in of 100 in is 22 % of level and 2.5 % of volume.
   expect((100 * volumeOfPctL(cone, 22.5)) / tankVolumeL(cone)).toBeCloseTo(2.6, 0)
   expect(pctOfVolume(cone, volumeOfPctL(cone, 63))).toBeCloseTo(63, 9)
 })

@@ -12,6 +12,7 @@ const event = (kind: string, atMs: number, more: Partial<Event> = {}): Event => 
   recordedMs: atMs,
   state: 'unacknowledged',
   value: 1,
+  digits: 1,
   limit: 2,
   unit: 'mg/L',
   by: null,

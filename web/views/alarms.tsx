@@ -149,7 +149,7 @@ function History() {
                   <b>{LETTER[e.priority]}</b> {e.what}
                 </td>
                 <td>{KIND[e.kind] ?? e.kind}</td>
-                <td>{e.value === null ? '' : `${measured(e.value, digitsOf(e), e.unit)}${e.limit === null ? '' : `, limit ${figure(e.limit, digitsOf(e))}`}`}</td>
+                <td>{e.value === null || e.digits === null ? '' : `${measured(e.value, e.digits, e.unit)}${e.limit === null ? '' : `, limit ${figure(e.limit, e.digits)}`}`}</td>
                 <td>{[e.by, e.note && `“${e.note}”`].filter(Boolean).join(': ')}</td>
               </tr>
             )
@@ -159,6 +159,3 @@ function History() {
     </div>
   )
 }
-
-/** The journal keeps figures, not how many of them are shown: one after the point as soon as either has one. */
-const digitsOf = (e: JournalBody['events'][number]): number => ([e.value, e.limit].every((v) => v === null || Number.isInteger(v)) ? 0 : 1)
