@@ -12,6 +12,7 @@ import { createCurrent } from './current.ts'
 import { openDatabase } from './database.ts'
 import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
+import { withoutImported } from './history/imported.ts'
 import { openRecord } from './history/record.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
@@ -63,8 +64,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
     defs: definitions.flatMap((d) => d.defs),
     journal,
     clock,
-    latest: stored,
-    history,
+    ...withoutImported(history, stored),
     emit: (event, view) => core?.onAlarm(event, view),
   })
   const intake = createIntake({

@@ -15,6 +15,7 @@ import { Corrections } from './corrections.ts'
 import { openFile, type HistoryFile } from './file.ts'
 import { createFeed, readFloor, type Feed, type FeedOptions } from './feed.ts'
 import type { DurableHistory, HistoryReading } from './history.ts'
+import { Imported } from './imported.ts'
 import { Newest } from './newest.ts'
 import { createReader } from './reader.ts'
 import { HistoryRefused, refusedBy } from './refused.ts'
@@ -56,6 +57,10 @@ export interface EmbeddedHistory extends DurableHistory {
   feed(options: FeedOptions): Feed
   /** Keys ever heard of and not forgotten, in order of the alphabet. */
   keys(): readonly string[]
+  /** Readings that are about to be committed are imported ones, the newest of them from `untilMs`. */
+  markImported(key: string, untilMs: number): void
+  /** Newest imported source time of the key, ms; -1: none. */
+  importedUntilMs(key: string): number
   /** All readings taken from this source time on are held, ms; earlier ones were forgotten, or taken before the history began. */
   floorMs(): number
   /** What a person should know now, or null. */
@@ -94,6 +99,7 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
   const newest = createNewest(tail, sealed)
   tail.replay(newest, signals.end, clock.nowMs())
   const corrections = new Corrections(db)
+  const imported = new Imported(db)
   let floorMs = readFloor(db, signals.end > 1 ? 0 : clock.nowMs())
   let feed: Feed | null = null
   const writer = new Writer({ db, clock, signals, tail, sealed, newest, corrections })
@@ -146,6 +152,15 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
       return (feed = createFeed({ db, tail, sealed, signals }, of))
     },
     floorMs: () => floorMs,
+    importedUntilMs: (key) => imported.until(key),
+    markImported(key, untilMs) {
+      assertOpen()
+      try {
+        imported.mark(key, untilMs)
+      } catch (e) {
+        throw refusedBy(e, 'the import could not be noted')
+      }
+    },
     keys: () => Array.from(signals.entries(), ([key]) => key).sort(),
     check: () => inTurn(() => upkeep.check()),
     async corrections(key, fromMs, toMs, limit) {

@@ -8,6 +8,7 @@
  *   correction  later, differing values for readings already held.
  *   damaged     blocks and inbox rows whose bytes were found not to be what was written, set aside for a person.
  *   feed        how far each destination has what is here (feed.ts); parked: lines a destination will not take, for a person.
+ *   imported    up to when the readings of a key came by an import (imported.ts).
  *   floor       one row: all readings taken from this source time on are here; earlier ones may only be in the record.
  *   tail        one row: inbox rows up to `done` are sealed; those up to `upto` are, for signals up to `cursor`; how many readings are sealed.
  *

@@ -1,5 +1,18 @@
 /** What the store says when it cannot do what was asked. `code` is stable; `message` says what to do about it. */
-export type RefusedCode = 'DISK_FULL' | 'DISK_ERROR' | 'LOCKED' | 'IN_USE' | 'CORRUPT' | 'FOLDER' | 'NEWER_FORMAT' | 'DOWN' | 'BAD_READING' | 'TOO_MANY_SIGNALS' | 'CLOSED'
+export type RefusedCode =
+  | 'DISK_FULL'
+  | 'DISK_ERROR'
+  | 'LOCKED'
+  | 'IN_USE'
+  | 'CORRUPT'
+  | 'FOLDER'
+  | 'NEWER_FORMAT'
+  | 'DOWN'
+  | 'BAD_READING'
+  | 'FILE'
+  | 'OPTION'
+  | 'TOO_MANY_SIGNALS'
+  | 'CLOSED'
 
 export class HistoryRefused extends Error {
   readonly code: RefusedCode

@@ -2,7 +2,7 @@ import { spawnSync } from 'node:child_process'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { expect, test } from 'vitest'
-import { csvOf } from '../../gateway/history/csv.ts'
+import { csvOf } from '../../gateway/history/csv/long.ts'
 import { reading } from '../history.contract.ts'
 import { openStore, tempFolder } from './store.ts'
 
@@ -34,7 +34,7 @@ test('a backup taken while the gateway runs is put back elsewhere, passes the ch
     'site,signal,source_time,received_time,value,quality,reason,qc\r\ndepot,tu.ph,2026-01-05T06:00:00.000Z,2026-01-05T06:00:00.180Z,7.25,uncertain,not_accurate,3\r\n',
   )
   expect(run('export', 'depot/tu.do', '--data', to)).toMatchObject({ status: 1, err: expect.stringContaining('depot/tu.do is no signal') as string })
-  expect(run('export', '--from', '2026-01-05', '--data', to)).toMatchObject({ status: 1, err: expect.stringContaining('a time with its zone is needed') as string })
+  expect(run('export', '--from', '2026-01-05', '--data', to)).toMatchObject({ status: 2, err: expect.stringContaining('a time with its zone is needed') as string })
   expect(run('parked', '--data', to)).toMatchObject({ status: 0, out: '0 parked\n' })
   expect(run('mend')).toMatchObject({ status: 2 })
 })

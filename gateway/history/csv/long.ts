@@ -1,5 +1,5 @@
 /** Readings as CSV (RFC 4180), long form: one line a reading, ascending by key and time. Read page by page, so memory stays the same. */
-import type { HistoryReader } from './history.ts'
+import type { HistoryReader } from '../history.ts'
 
 export const CSV_HEAD = 'site,signal,source_time,received_time,value,quality,reason,qc\r\n'
 const PAGE = 5_000
