@@ -78,7 +78,10 @@ function operation(row: Row, reply: (schema: z.ZodType) => Json): Json {
     summary: row.summary,
     ...(parameters.length > 0 && { parameters }),
     ...(row.body && { requestBody: { required: true, ...json(input(row.body)) } }),
-    responses: { [row.status]: { description: 'As asked.', ...json(reply(row.reply)) }, ...refusals(row.faults) },
+    responses: {
+      [row.status]: { description: 'As asked.', ...(row.media === null ? json(reply(row.reply)) : { content: { [row.media]: { schema: reply(row.reply) } } }) },
+      ...refusals(row.faults),
+    },
   }
 }
 

@@ -1,4 +1,5 @@
 /** Registers the rows, and refuses everything else under /api. */
+import { Readable } from 'node:stream'
 import type { FastifyInstance } from 'fastify'
 import { Fault, shown } from '../errors.ts'
 import type { Parts } from './row.ts'
@@ -20,7 +21,11 @@ export function registerApi(server: FastifyInstance, parts: Parts): void {
           nowMs: parts.clock.nowMs(),
           setHeader: (name, value) => void reply.header(name, value),
         })
-        return reply.code(row.status).send(answer)
+        if (row.media === null) return reply.code(row.status).send(answer)
+        return reply
+          .code(row.status)
+          .type(row.media)
+          .send(Readable.from(answer as AsyncIterable<string>))
       },
     })
   }

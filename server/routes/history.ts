@@ -1,13 +1,17 @@
 import { z } from 'zod'
-import { keyOf } from '../../gateway/site/reading.ts'
+import { longCsv } from '../../gateway/history/csv/long.ts'
+import { wideCsv } from '../../gateway/history/csv/wide.ts'
+import { keyOf, signalOfKey, siteOfKey } from '../../gateway/site/reading.ts'
+import type { GatewayPort } from '../../gateway/port.ts'
 import { historyBodyOf } from '../bodies/history.ts'
-import { Fault } from '../errors.ts'
+import { Fault, shown } from '../errors.ts'
 import { historyBody } from '../wire.ts'
 import { countField, siteField, timeField } from './fields.ts'
 import { loopOf, signalOf } from './known.ts'
-import { row } from './row.ts'
+import { row, textRow } from './row.ts'
 
 const DAY_MS = 86_400_000
+const MOST_SIGNALS = 500
 
 export const historyRows = [
   row({
@@ -31,7 +35,40 @@ export const historyRows = [
       return historyBodyOf(params.site, signal, fromMs, toMs, first, extent)
     },
   }),
+  textRow('text/csv; charset=utf-8; header=present', {
+    method: 'GET',
+    path: '/api/history.csv',
+    summary: 'Readings of many signals as CSV with their quality, sent as they are read: long form has a line for each reading, wide form a line for each time.',
+    query: z.strictObject({
+      signals: z.string().min(3).max(15_000).describe(`Signals as <loop>/<signal>, or a loop for all of its own; with commas, at most ${MOST_SIGNALS}.`),
+      from: timeField.optional().describe('Start, inclusive; a day before `to` unless given. Ms since 1970 UTC or RFC 3339.'),
+      to: timeField.optional().describe('End, exclusive; now unless given. Ms since 1970 UTC or RFC 3339.'),
+      form: z.enum(['long', 'wide']).optional().describe('`long` unless given.'),
+    }),
+    faults: ['unknown-loop', 'unknown-signal'],
+    answer({ gateway }, { query, nowMs, setHeader }) {
+      const { fromMs, toMs } = spanOf(query, nowMs, DAY_MS)
+      const keys = keysOf(gateway, query.signals)
+      setHeader('content-disposition', 'attachment; filename="readings.csv"')
+      return (query.form === 'wide' ? wideCsv : longCsv)(gateway.history, keys, fromMs, toMs)
+    },
+  }),
 ]
+
+function keysOf(gateway: GatewayPort, text: string): readonly string[] {
+  const keys = text
+    .split(',')
+    .map((name) => name.trim())
+    .filter((name) => name !== '')
+    .flatMap((name) => {
+      const loop = loopOf(gateway, name.includes('/') ? siteOfKey(name) : name)
+      if (!name.includes('/')) return loop.site.signals.map((s) => keyOf(loop.site.id, s.id))
+      return [keyOf(loop.site.id, signalOf(loop, signalOfKey(name)).id)]
+    })
+  const each = [...new Set(keys)]
+  if (each.length >= 1 && each.length <= MOST_SIGNALS) return each
+  throw new Fault('bad-request', `query field signals: ${each.length} signals found in ${shown(text)}: 1 to ${MOST_SIGNALS} are given at once`)
+}
 
 /** [from, to) as asked, `lengthMs` up to now where nothing is said. */
 export function spanOf(

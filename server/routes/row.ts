@@ -54,6 +54,8 @@ export interface Row {
   readonly reply: z.ZodType
   readonly status: number
   readonly faults: readonly FaultCode[]
+  /** null: JSON. Otherwise the answer is text in pieces (AsyncIterable<string>) of this media type, sent as it is made. */
+  readonly media: string | null
   readonly handle: (parts: Parts, raw: Asked<unknown, unknown, unknown>) => Promise<unknown>
 }
 
@@ -73,6 +75,7 @@ export function row<R extends z.ZodType, P extends z.ZodObject = typeof nothing,
     body,
     reply: d.reply,
     status: d.status ?? 200,
+    media: null,
     faults: faultsOf(d.method, d.params !== undefined, body !== null, d.faults ?? []),
     handle: async (parts, raw) =>
       d.answer(parts, {
@@ -83,6 +86,16 @@ export function row<R extends z.ZodType, P extends z.ZodObject = typeof nothing,
         body: (body === null ? undefined : checked(body, raw.body, 'body')) as z.output<B>,
       }),
   }
+}
+
+/** A row whose answer is text in pieces. */
+export function textRow<P extends z.ZodObject, Q extends z.ZodObject>(
+  media: string,
+  d: Omit<Described<P, Q, z.ZodUndefined, z.ZodUnknown>, 'reply' | 'answer'> & {
+    readonly answer: (parts: Parts, asked: Asked<z.output<P>, z.output<Q>, undefined>) => AsyncIterable<string>
+  },
+): Row {
+  return { ...row({ ...d, reply: z.unknown(), answer: (parts, asked) => d.answer(parts, asked) }), reply: z.string(), media }
 }
 
 /** Every way a row can be refused. */

@@ -51,6 +51,7 @@ test('the calls are those the product promises', () => {
       'GET /api/loops',
       'GET /api/loops/:site',
       'GET /api/history/:site/:signal',
+      'GET /api/history.csv',
       'GET /api/alarms',
       'GET /api/alarms/:id',
       'POST /api/alarms/:id/acknowledge',

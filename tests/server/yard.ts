@@ -90,6 +90,10 @@ function holdAgainstDescription(method: string, url: string, reply: LightMyReque
   if (!row) return
   if (reply.statusCode < 400) {
     expect(reply.statusCode).toBe(row.status)
+    if (row.media !== null) {
+      expect(reply.headers['content-type']).toBe(row.media)
+      return
+    }
     expect(row.reply.parse(reply.json())).toEqual(reply.json())
     return
   }
