@@ -14,6 +14,7 @@ import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
 import { withoutImported } from './history/imported.ts'
 import { openRecord } from './history/record.ts'
+import { createRetention, type RetentionSettings } from './history/retention.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openSiteLog } from './log/site-log.ts'
@@ -39,13 +40,20 @@ export interface Parts {
   start(around: Around): GatewayCore
   /** Looks whether site files have changed, and follows them; true: they have. Every few seconds; once a minute it also writes down what sites have sent. */
   followSites(): boolean
+  /** Forgets what the settings say is to be forgotten. About once a minute; never rejects. */
+  lookAfterHistory(): Promise<void>
   stop(): Promise<void>
 }
 
 const MONTHS_EVERY_MS = 60_000
+const KEEP_ALL: RetentionSettings = { keepDays: null, keepBytes: null, keepAtLeastDays: 1 }
 
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
-export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx'>>, clock: Clock, siteDir: string): Promise<Parts> {
+export async function compose(
+  config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx' | 'retention'>>,
+  clock: Clock,
+  siteDir: string,
+): Promise<Parts> {
   const watch = createSiteWatch(siteDir)
   const sites = watch.sites()
   const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
@@ -54,6 +62,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
   const record = config.influx ? openRecord(config.influx, history, clock) : null
+  const retention = createRetention({ settings: config.retention ?? KEEP_ALL, history, clock, fed: () => record?.fed() ?? true })
   const keys = [...sites.values()].flatMap((s) => s.signals.map((x) => keyOf(s.id, x.id)))
   const stored = await history.latest(keys)
   const current = createCurrent(sites, stored)
@@ -95,13 +104,13 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
         intake,
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
-        counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...(record?.counters() ?? [])],
+        counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
         troubles: () => [
           ...unusedFiles(watch.faults()),
           ...untakenChanges(alarmFaults),
           ...intake.troubles(),
           ...watch.notes(),
-          ...[history.trouble()].filter((t) => t !== null),
+          ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
           ...around.troubles(),
         ],
@@ -117,6 +126,7 @@ export async function compose(config: Pick<Config, 'dataDir' | 'synchronous' | '
       current.follow(watch.sites())
       return true
     },
+    lookAfterHistory: () => retention.look(),
     async stop() {
       intake.flush()
       keepMonths(months, intake)

@@ -3,6 +3,7 @@
  * made from it (`settingsTable`), and a test keeps the two in step.
  */
 import type { RecordSettings } from './history/record.ts'
+import type { RetentionSettings } from './history/retention.ts'
 
 export interface Setting {
   readonly flag: string
@@ -61,6 +62,9 @@ export const SETTINGS: readonly Setting[] = [
     'normal',
     'Durability of the history: `normal` survives a killed process, `full` a power cut too, at the message rate that the disk can flush.',
   ),
+  setting('keep-days', 'DAYS', '', 'Readings older than this are forgotten, once a day. Not set: none for their age.'),
+  setting('keep-gb', 'GB', '', 'Room the readings may take in `history.db`; beyond it the oldest days are forgotten. Not set: all there is.'),
+  setting('keep-at-least-days', 'DAYS', '30', 'Readings younger than this are never forgotten, also not for room.'),
 ]
 
 export interface Config {
@@ -80,6 +84,7 @@ export interface Config {
   readonly synchronous: 'normal' | 'full'
   /** InfluxDB that keeps the record; null: none. */
   readonly influx: RecordSettings | null
+  readonly retention: RetentionSettings
 }
 
 export interface BrokerConfig {
@@ -165,6 +170,7 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
     apiTokenFile: textOrNull('api-token-file'),
     synchronous: oneOf('synchronous', 'normal', 'full'),
     influx: influxOf(read, faults),
+    retention: retentionOf(read, faults),
   }
   return faults[0] === undefined ? { ok: true, config } : bad(faults[0])
 }
@@ -224,6 +230,22 @@ function influxOf(read: (name: string) => { text: string; from: string }, faults
   else if (settings.bucket !== null && (settings.org === null || settings.tokenFile === null))
     faults.push(`--influx-bucket is "${settings.bucket}": --influx-org and --influx-token-file are needed with it`)
   return { url, ...settings }
+}
+
+function retentionOf(read: (name: string) => { text: string; from: string }, faults: string[]): RetentionSettings {
+  const number = (name: string, shape: RegExp, least: number, most: number, what: string): number | null => {
+    const { text, from } = read(name)
+    if (text === '') return null
+    const n = shape.test(text) ? Number(text) : Number.NaN
+    if (!(n >= least && n <= most)) faults.push(`${from} is "${text}": ${what} from ${least} to ${most} is needed`)
+    return n
+  }
+  const keepDays = number('keep-days', /^\d+$/, 1, 36_500, 'a whole number')
+  const keepGb = number('keep-gb', /^\d+(\.\d+)?$/, 0.05, 1_000_000, 'a number')
+  const keepAtLeastDays = number('keep-at-least-days', /^\d+$/, 1, 36_500, 'a whole number') ?? 30
+  if (keepDays !== null && keepDays < keepAtLeastDays)
+    faults.push(`${read('keep-days').from} is "${keepDays}", but readings of ${keepAtLeastDays} days are always kept: lower --keep-at-least-days as well if you mean it`)
+  return { keepDays, keepBytes: keepGb === null ? null : keepGb * 1e9, keepAtLeastDays }
 }
 
 const bad = (message: string): ConfigResult => ({ ok: false, message })

@@ -106,6 +106,8 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   const sites5s = setInterval(() => {
     if (parts.followSites()) for (const o of others) o.follow()
   }, 5000)
+  void parts.lookAfterHistory()
+  const minute = setInterval(() => void parts.lookAfterHistory(), 60_000)
   // Small steps, so that a reading never waits long behind the sealing of others; while there is more, the next comes soon.
   let sealing: NodeJS.Timeout
   const seal = (): void => {

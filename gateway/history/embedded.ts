@@ -12,7 +12,7 @@ import type { Clock } from '../clock.ts'
 import type { Counter } from '../port.ts'
 import { newColumns } from './columns.ts'
 import { Corrections } from './corrections.ts'
-import { openFile, type HistoryFile } from './file.ts'
+import { openFile, PAGE_BYTES, type HistoryFile } from './file.ts'
 import { createFeed, readFloor, type Feed, type FeedOptions } from './feed.ts'
 import type { DurableHistory, HistoryReading } from './history.ts'
 import { Imported } from './imported.ts'
@@ -61,6 +61,10 @@ export interface EmbeddedHistory extends DurableHistory {
   markImported(key: string, untilMs: number): void
   /** Newest imported source time of the key, ms; -1: none. */
   importedUntilMs(key: string): number
+  /** Oldest source time held, ms; null: nothing is. Looks at every signal, in small pieces. */
+  oldestMs(): Promise<number | null>
+  /** Bytes of the history file that hold something; free room in it is used again before it grows. */
+  usedBytes(): number
   /** All readings taken from this source time on are held, ms; earlier ones were forgotten, or taken before the history began. */
   floorMs(): number
   /** What a person should know now, or null. */
@@ -150,6 +154,11 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
       assertOpen()
       if (feed) throw new Error('BUG: the history has a feed already')
       return (feed = createFeed({ db, tail, sealed, signals }, of))
+    },
+    oldestMs: () => inTurn(() => upkeep.oldestMs()),
+    usedBytes() {
+      assertOpen()
+      return ((db.pragma('page_count', { simple: true }) as number) - (db.pragma('freelist_count', { simple: true }) as number)) * PAGE_BYTES
     },
     floorMs: () => floorMs,
     importedUntilMs: (key) => imported.until(key),

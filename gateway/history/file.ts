@@ -50,7 +50,7 @@ export interface FileOptions {
   readonly maxFileBytes: number
 }
 
-const PAGE_BYTES = 4096
+export const PAGE_BYTES = 4096
 
 export function openFile(o: FileOptions): HistoryFile {
   const path = join(o.dir, FILE_NAME)

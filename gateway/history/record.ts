@@ -26,6 +26,8 @@ export interface RecordSettings {
 
 export interface HistoryRecord {
   readonly reader: HistoryReader
+  /** Nothing is still to be sent from the sealed blocks. What waits in the inbox is kept there, whatever is forgotten. */
+  fed(): boolean
   troubles(): readonly string[]
   counters(): readonly Counter[]
   stop(): Promise<void>
@@ -57,6 +59,7 @@ export function openRecord(settings: RecordSettings, embedded: EmbeddedHistory, 
   const merged: MergedHistory | null = older && createMerged({ embedded, record: older, clock, drained })
   return {
     reader: merged ?? embedded,
+    fed: () => !feed.stats().catchingUpBlocks,
     troubles: () => [forwarder.trouble(), merged?.trouble() ?? null].filter((t) => t !== null),
     counters: () => forwarder.counters(),
     async stop() {

@@ -45,6 +45,7 @@ export interface UpkeepParts {
 }
 
 const SIGNALS_A_PIECE = 128
+const SIGNALS_A_LOOK = 1_024
 const BLOCKS_A_PIECE = 256
 const ROWS_A_PIECE = 32
 const FAULTS_SHOWN = 100
@@ -53,6 +54,7 @@ export interface Upkeep {
   forgetBefore(beforeMs: number): Promise<number>
   forgetSite(site: string): Promise<number>
   check(): Promise<CheckResult>
+  oldestMs(): Promise<number | null>
 }
 
 export function createUpkeep(parts: UpkeepParts): Upkeep {
@@ -110,6 +112,18 @@ export function createUpkeep(parts: UpkeepParts): Upkeep {
       }
       empty.forEach((id) => signals.forget(id))
       return gone
+    },
+
+    async oldestMs() {
+      let oldest = Number.POSITIVE_INFINITY
+      let count = 0
+      for (const [, id] of signals.entries()) {
+        oldest = Math.min(oldest, sealed.extent(id)?.firstMs ?? Number.POSITIVE_INFINITY, tail.firstMs(id))
+        if (++count % SIGNALS_A_LOOK !== 0) continue
+        await turn()
+        assertOpen()
+      }
+      return Number.isFinite(oldest) ? oldest : null
     },
 
     async check() {

@@ -84,3 +84,11 @@ test('InfluxDB is asked for whole: an address with a database, or with a bucket,
   expect(message(['--influx-url', 'http://a', '--influx-bucket', 'b'])).toBe('--influx-bucket is "b": --influx-org and --influx-token-file are needed with it')
   expect(message(['--influx-database', 'yards'])).toBe('A setting of InfluxDB is "yards", but --influx-url is not given: give it, or leave the others out')
 })
+
+test('what is forgotten is nothing unless said, and an age below the floor is refused', () => {
+  expect(readConfig([], {})).toMatchObject({ config: { retention: { keepDays: null, keepBytes: null, keepAtLeastDays: 30 } } })
+  expect(readConfig(['--keep-days', '400', '--keep-gb', '2.5'], {})).toMatchObject({ config: { retention: { keepDays: 400, keepBytes: 2.5e9, keepAtLeastDays: 30 } } })
+  expect(message(['--keep-days', '10'])).toBe('--keep-days is "10", but readings of 30 days are always kept: lower --keep-at-least-days as well if you mean it')
+  expect(message(['--keep-days', '1y'])).toBe('--keep-days is "1y": a whole number from 1 to 36500 is needed')
+  expect(message(['--keep-gb', '0'])).toBe('--keep-gb is "0": a number from 0.05 to 1000000 is needed')
+})
