@@ -94,6 +94,16 @@ export function openFile(o: FileOptions): HistoryFile {
   }
 }
 
+/** Holds the folder of a history as an open store does; gives what lets it go. Throws HistoryRefused when it is in use. */
+export function holdFolder(dir: string): () => void {
+  try {
+    const lock = hold(join(dir, 'history.lock'))
+    return () => void lock.close()
+  } catch (e) {
+    throw refusedBy(e, `the folder ${dir} could not be held`)
+  }
+}
+
 /** SQLite's own lock on a file that is never written: the operating system lets it go however the process ends. */
 function hold(path: string): Database.Database {
   const lock = new Database(path, { timeout: 0 })
