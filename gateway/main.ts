@@ -40,10 +40,6 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   const delay = monitorEventLoopDelay({ resolution: 20 })
   delay.enable()
   let lastMinuteP99: number | null = null
-  const minute = setInterval(() => {
-    lastMinuteP99 = delay.percentile(99)
-    delay.reset()
-  }, 60_000)
   let own: OwnBroker | null = null
   const others: AnyBroker[] = []
   // The door opens before the brokers do: a reading that is stored must also be judged.
@@ -107,7 +103,11 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     if (parts.followSites()) for (const o of others) o.follow()
   }, 5000)
   void parts.lookAfterHistory()
-  const minute = setInterval(() => void parts.lookAfterHistory(), 60_000)
+  const minute = setInterval(() => {
+    lastMinuteP99 = delay.percentile(99)
+    delay.reset()
+    void parts.lookAfterHistory()
+  }, 60_000)
   // Small steps, so that a reading never waits long behind the sealing of others; while there is more, the next comes soon.
   let sealing: NodeJS.Timeout
   const seal = (): void => {
