@@ -47,6 +47,8 @@ export interface Parts {
 
 const MONTHS_EVERY_MS = 60_000
 const KEEP_ALL: RetentionSettings = { keepDays: null, keepBytes: null, keepAtLeastDays: 1 }
+/** Younger than this on arrival, a stored reading came from a clock that was right. */
+const FRESH_MS = 2 * 60_000
 
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
 export async function compose(
@@ -83,7 +85,12 @@ export async function compose(
     prefix: config.prefix,
     onReadings: (readings) => core?.onReadings(readings),
     onHeard: (site, atMs) => core?.onHeard(site, atMs),
-    seed: (key) => stored.get(key)?.sourceMs,
+    seed: (key) => {
+      const r = stored.get(key)
+      // A reading whose stamp was its own and fresh says that the clock was right when it came.
+      const right = r !== undefined && r.sub !== 'clock_suspect' && r.sourceMs !== r.receivedMs && Math.abs(r.receivedMs - r.sourceMs) < FRESH_MS
+      return r && { newestMs: r.sourceMs, ...(right && { rightMs: r.receivedMs }) }
+    },
   })
   const months = join(config.dataDir, 'traffic.json')
   resumeMonths(months, intake)

@@ -30,7 +30,7 @@ export const SETTINGS: readonly Setting[] = [
   setting('sites', 'DIR', '', 'Folder of site files (*.yaml). Not set: `sites` inside the data folder with `--fleet none`.'),
   setting('fleet', 'demo|none', 'demo', 'Simulated fleet that runs beside the gateway, with its own site files. Without this setting `--sites` means `none`.'),
   setting('seed', 'NUMBER', '1', 'Seed of the simulated fleet; same seed, same readings.'),
-  setting('fill-hours', 'HOURS', '24', 'Hours of past readings the simulated fleet loads on its first run, 0 to 168.'),
+  setting('fill-days', 'DAYS', '90', 'Days of past readings the simulated fleet loads in the background on its first run, 0 to 90.'),
   setting('prefix', 'TOPIC', 'loopkeeper/v1', 'First levels of every topic.'),
   setting('mqtt-tls-port', 'PORT', '', 'Port of the own broker with TLS (1.2 or later), beside the plain one. Needs a certificate and its key.'),
   setting('mqtt-cert-file', 'FILE', '', 'Certificate of the own broker (PEM), with its chain.'),
@@ -75,7 +75,7 @@ export interface Config {
   readonly sitesDir: string | null
   readonly fleet: 'demo' | 'none'
   readonly seed: number
-  readonly fillHours: number
+  readonly fillDays: number
   readonly prefix: string
   /** null: no TLS listener. */
   readonly mqttTls: { readonly port: number; readonly certFile: string; readonly keyFile: string } | null
@@ -163,7 +163,7 @@ export function readConfig(argv: readonly string[], env: Readonly<Record<string,
     sitesDir,
     fleet: sitesDir !== null && !told('fleet') ? 'none' : fleet,
     seed: whole('seed', 0, 4_294_967_295),
-    fillHours: whole('fill-hours', 0, 168),
+    fillDays: whole('fill-days', 0, 90),
     prefix: prefix.text,
     mqttTls: tlsPort !== null && certFile !== null && keyFile !== null ? { port: tlsPort, certFile, keyFile } : null,
     brokers,

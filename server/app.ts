@@ -5,7 +5,7 @@
 import type { Server } from 'node:http'
 import Fastify, { type FastifyInstance, type FastifyRequest } from 'fastify'
 import type { Clock } from '../gateway/clock.ts'
-import type { GatewayPort } from '../gateway/port.ts'
+import type { Counter, GatewayPort } from '../gateway/port.ts'
 import { closeInTime } from './closing.ts'
 import { answerFaults, refuseBrokenRequest } from './fault-answers.ts'
 import { Fault } from './errors.ts'
@@ -16,6 +16,7 @@ import { registerApi } from './routes/api.ts'
 import { registerPage } from './routes/page.ts'
 import { registerSignIn } from './routes/signin.ts'
 import { securityHeaders } from './security-headers.ts'
+import type { HealthBody } from './wire.ts'
 
 export interface AppParts {
   readonly gateway: GatewayPort
@@ -24,6 +25,8 @@ export interface AppParts {
   /** Folder of the built page; null: there is none, only the API. */
   readonly pageDir: string | null
   readonly version: string
+  /** The simulated fleet beside the product, for the health page; called on every request. */
+  readonly demo?: () => { fill(): HealthBody['fill']; counters(): readonly Counter[] } | null
   /** One line per failure of ours; console.error unless given. */
   readonly log?: (line: string) => void
   /** For tests. */
@@ -86,7 +89,14 @@ export async function buildApp(parts: AppParts): Promise<App> {
   })
 
   const live = startLive({ gateway, clock, access, version: parts.version, log, ...(parts.limits && { limits: parts.limits }) })
-  registerApi(server, { gateway, clock, access, version: parts.version, counters: () => [...live.counters(), ...access.counters()] })
+  registerApi(server, {
+    gateway,
+    clock,
+    access,
+    version: parts.version,
+    counters: () => [...live.counters(), ...access.counters(), ...(parts.demo?.()?.counters() ?? [])],
+    fill: () => parts.demo?.()?.fill() ?? null,
+  })
   registerSignIn(server, access)
   registerPage(server, parts.pageDir)
   live.attach(server.server)

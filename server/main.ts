@@ -1,6 +1,5 @@
 /** The product in one process: gateway and server joined, the simulated fleet beside it as a program of its own. */
-import { type ChildProcess, spawn } from 'node:child_process'
-import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { EXIT, readConfig, settingsHelp, type Config } from '../gateway/config.ts'
@@ -8,6 +7,7 @@ import { portFault, readText, startGateway, systemClock, type RunningGateway } f
 import { StartFault } from '../gateway/start-fault.ts'
 import { fleetDir } from '../simulator/fleets/fleets.ts'
 import { buildApp } from './app.ts'
+import { type Demo, startDemo } from './demo.ts'
 import { createAccess, readTokens, type Token } from './people/access.ts'
 
 const root = fileURLToPath(new URL('..', import.meta.url))
@@ -43,7 +43,8 @@ async function start(config: Config): Promise<void> {
   const access = await createAccess({ dataDir: config.dataDir, clock, tokens })
   const { version } = JSON.parse(readFileSync(join(root, 'package.json'), 'utf8')) as { version: string }
   const pageDir = join(root, 'web', 'dist')
-  const app = await buildApp({ gateway: gateway.port, clock, access, version, pageDir: existsSync(pageDir) ? pageDir : null })
+  let demo: Demo | null = null
+  const app = await buildApp({ gateway: gateway.port, clock, access, version, pageDir: existsSync(pageDir) ? pageDir : null, demo: () => demo })
   try {
     await app.server.listen({ port: config.port, host: config.host })
   } catch (e) {
@@ -67,7 +68,10 @@ async function start(config: Config): Promise<void> {
   say('Ctrl-C stops it.')
   say('')
 
-  const fleet = config.fleet === 'demo' ? await startFleet(config, gateway) : null
+  if (config.fleet === 'demo') {
+    const { dataDir, host, prefix, seed, fillDays } = config
+    demo = await startDemo({ dataDir, host, prefix, seed, fillDays, mqttPort: gateway.mqttPort, port: gateway.port, makeCredentials: gateway.makeCredentials, say })
+  }
   let stopping = false
   const stop = (signal: string): void => {
     if (stopping) return
@@ -75,7 +79,7 @@ async function start(config: Config): Promise<void> {
     say(`${signal}: stopping`)
     const forced = setTimeout(() => process.exit(EXIT.failed), 10_000)
     void (async () => {
-      fleet?.kill('SIGTERM')
+      demo?.stop()
       await app.stop({ withinMs: 2000 })
       await gateway.stop({ withinMs: 3000 })
       clearTimeout(forced)
@@ -117,37 +121,4 @@ function tellSecrets(gateway: RunningGateway, secrets: ReadonlyMap<string, strin
     const signal = gateway.sites.get(site)?.signals[0]?.id ?? 'signal'
     say(`  mosquitto_pub -h ${host} -p ${gateway.mqttPort} -u ${site} -P ${secret} -q 1 -t ${config.prefix}/${site}/${signal} -m 1`)
   }
-}
-
-/** Secrets of the simulated fleet. A file that is lost or broken costs nothing: they are made anew. */
-function secretsIn(file: string): Record<string, string> {
-  if (!existsSync(file)) return {}
-  try {
-    const raw: unknown = JSON.parse(readFileSync(file, 'utf8'))
-    if (typeof raw === 'object' && raw !== null && Object.values(raw).every((v) => typeof v === 'string')) return { ...raw }
-  } catch {
-    // Told below, as a file with other content is.
-  }
-  console.error(`  ${file} holds no secrets of the simulated fleet: new ones are made`)
-  return {}
-}
-
-/** The simulated fleet: a stranger with credentials, reached only over MQTT. */
-async function startFleet(config: Config, gateway: RunningGateway): Promise<ChildProcess> {
-  const secrets = join(config.dataDir, 'demo-secrets.json')
-  const known = secretsIn(secrets)
-  for (const [site, secret] of await gateway.makeCredentials((site) => known[site] === undefined)) known[site] = secret
-  writeFileSync(secrets, `${JSON.stringify(known, null, 2)}\n`, { mode: 0o600 })
-  const filled = gateway.port.sites().some((s) => s.heardMs !== null)
-  const args = ['--url', `mqtt://${config.host}:${gateway.mqttPort}`, '--fleet', 'demo', '--secrets', secrets, '--seed', String(config.seed), '--prefix', config.prefix]
-  if (!filled && config.fillHours > 0) args.push('--fill-hours', String(config.fillHours))
-  const child = spawn(process.execPath, ['--import', 'tsx', join(root, 'simulator', 'main.ts'), ...args], { stdio: ['ignore', 'pipe', 'inherit'] })
-  child.stdout.setEncoding('utf8')
-  child.stdout.on('data', (text: string) => {
-    for (const line of text.split('\n')) if (line.trim() !== '') say(`fleet: ${line}`)
-  })
-  child.on('exit', (code, signal) => {
-    if (code !== 0 && signal === null) console.error(`The simulated fleet ended with code ${code}; the gateway goes on. Start again to bring it back.`)
-  })
-  return child
 }

@@ -207,6 +207,8 @@ export const healthBody = z.object({
   rejects: z.array(z.object({ code: z.string(), topic: z.string(), bytes: z.number(), atMs: ms, detail: z.string() })),
   siteFaults: z.array(z.object({ file: z.string(), line: z.number(), field: z.string(), message: z.string() })),
   brokers: z.array(z.object({ name: z.string(), state: z.string(), detail: z.string() })),
+  /** Past of the simulated fleet that is loaded in the background since this start; null or left out: none. */
+  fill: z.object({ pct: z.number(), fromMs: ms, toMs: ms, done: z.boolean() }).nullable().optional(),
 })
 
 /** Refused messages by kind; what they held is not kept. */

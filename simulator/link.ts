@@ -23,6 +23,8 @@ export interface LinkOptions {
   /** Messages on their way at once. */
   readonly inFlight: number
   readonly next: Prng
+  /** Begins with its radio off. */
+  readonly off?: boolean
   readonly say: (line: string) => void
 }
 
@@ -33,6 +35,8 @@ export interface Link {
   /** Resolves when the queue is no longer than `atMost`, or the link is closed. */
   drained(atMost: number): Promise<void>
   close(): Promise<void>
+  /** Resolves when the first message has been acknowledged. */
+  readonly begun: Promise<void>
   readonly counters: { sent: number; dropped: number; connects: number; refused: number }
   waiting(): number
   connected(): boolean
@@ -53,9 +57,11 @@ export function openLink(o: LinkOptions): Link {
   let client: MqttClient | null = null
   let timer: NodeJS.Timeout | null = null
   let tries = 0
-  let on = true
+  let on = o.off !== true
   let closed = false
   let complained = ''
+  let begin: () => void = () => undefined
+  const begun = new Promise<void>((done) => (begin = done))
   const waiters: { readonly atMost: number; readonly done: () => void }[] = []
 
   const wake = (): void => {
@@ -118,6 +124,7 @@ export function openLink(o: LinkOptions): Link {
           unsent.delete(id)
           flying--
           counters.sent++
+          begin()
           tries = 0
           wake()
           pump()
@@ -144,6 +151,7 @@ export function openLink(o: LinkOptions): Link {
   connect()
   return {
     counters,
+    begun,
     send(payload) {
       queue.push(payload)
       while (queue.length > o.queue) {

@@ -1,6 +1,8 @@
 /** The simulated fleet as a program of its own: strangers that speak only MQTT. `--help` says what it can be told. */
 import { appendFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
+import { type Background, startBackground } from './background.ts'
+import { begun, type FillState, readFillState, writeFillState } from './fill-state.ts'
 import { readFaults } from './faults/list.ts'
 import type { Fault } from './faults/fault.ts'
 import { type Fleet, generatedFleet, loadFleet } from './fleets/load.ts'
@@ -10,6 +12,8 @@ import { labels } from './labels.ts'
 import type { Login } from './link.ts'
 import { HELP, type Options, readOptions } from './options.ts'
 import { startRun } from './run.ts'
+
+const HOUR = 3_600_000
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`)
 
@@ -87,36 +91,83 @@ if (options.writeSites !== null) {
 const logins = loginsOf(options, sites)
 const given = faultsOf(options, sites)
 const file = options.labels
-if (file !== null) writeFileSync(file, '')
+const known = stateOf(options)
+if (known && known.doneMs === null && (known.fleet !== options.fleet || known.seed !== options.seed))
+  fail(`--fill-state ${options.fillState}: it is of fleet ${known.fleet} with seed ${known.seed}; give these, or another file`)
+// Truth of a fill that goes on is added to what is there.
+if (file !== null && (known === null || known.doneMs !== null)) writeFileSync(file, '')
 const truth = file === null ? null : labels((line) => appendFileSync(file, `${line}\n`))
 const bornMs = Date.now()
-const behindMs = options.behindHours * 3_600_000
+const behindMs = options.behindHours * HOUR
+const fillMs = options.fillHours * HOUR
+const clientSuffix = `${process.pid.toString(36)}${Math.floor(Math.random() * 36 ** 4).toString(36)}`
 
 const run = startRun({
   specs: fleet.specs.map((s) => ({ ...s, biology: options.biology })),
   plan: (startMs) => (options.plan ? onClock(fleet.plan, startMs) : []),
-  fixed: [...(options.plan ? past(fleet.specs, bornMs - behindMs, options.fillHours / 24) : []), ...given],
+  // What happened in the past happened once, whenever the program is started again.
+  fixed: [...(options.plan ? past(fleet.specs, known?.toMs ?? bornMs - behindMs, options.fillHours / 24) : []), ...given],
   url: options.url,
   prefix: options.prefix,
   logins,
-  clientSuffix: `${process.pid.toString(36)}${Math.floor(Math.random() * 36 ** 4).toString(36)}`,
+  clientSuffix,
   speed: options.speed,
   behindMs,
-  fillHours: options.fillHours,
+  pastMs: fillMs,
   field: options.field,
   nowMs: () => Date.now(),
   labels: truth,
   say,
 })
+const background = fillMs > 0 && known?.doneMs == null ? fill(known ?? begun(options.fleet, options.seed, sites, run.joinMs - fillMs, run.joinMs, run.early)) : null
+
+function fill(state: FillState): Background {
+  const keep = (s: FillState): void => {
+    if (options.fillState !== null) writeFillState(options.fillState, s)
+  }
+  keep(state)
+  const { seed, biology, url, prefix, field, loops } = options
+  return startBackground({
+    begin: {
+      fleet: options.fleet,
+      loops,
+      seed,
+      biology,
+      logins: Object.fromEntries(logins),
+      faults: state.faults,
+      url,
+      prefix,
+      clientSuffix: `${clientSuffix}-past`,
+      field,
+      labelsFile: file,
+    },
+    state,
+    keep,
+    heard: run.heard,
+    nowMs: () => Date.now(),
+    say,
+  })
+}
+
+function stateOf(o: Options): FillState | null {
+  if (o.fillState === null) return null
+  try {
+    return readFillState(o.fillState)
+  } catch (e) {
+    fail(`--fill-state ${o.fillState}: not readable: ${why(e)}`)
+  }
+}
 
 let stopping = false
-for (const signal of ['SIGINT', 'SIGTERM'] as const)
-  process.on(signal, () => {
-    if (stopping) process.exit(1)
-    stopping = true
-    void run.stop().then(() => {
-      say(`stopped: ${run.summary()}`)
-      process.exit(0)
-    })
-  })
+async function stop(): Promise<void> {
+  if (stopping) process.exit(1)
+  stopping = true
+  await background?.stop()
+  await run.stop()
+  say(`stopped: ${run.summary()}`)
+  process.exit(0)
+}
+for (const signal of ['SIGINT', 'SIGTERM'] as const) process.on(signal, () => void stop())
+// Whoever read our lines has gone: there is nobody to tell anything to.
+process.stdout.on('error', () => void (stopping || stop()))
 run.failed.catch((e: unknown) => fail(`simulator failed: ${e instanceof Error ? (e.stack ?? e.message) : String(e)}`))

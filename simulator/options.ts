@@ -5,7 +5,7 @@ export const HELP = `Simulates a fleet of wash-water loops that speak only MQTT:
 
   npm run simulate -- --secrets FILE [options]
 
-  --url URL            broker, MQTT 3.1.1 or 5             mqtt://127.0.0.1:1883
+  --broker URL         broker, MQTT 3.1.1 or 5; --url likewise   mqtt://127.0.0.1:1883
   --secrets FILE       JSON {"site id": "secret", ...}; user name is the site id; "none": the broker asks for no login
   --shared-user NAME   one user for all sites instead, password in --shared-secret-file (a broker of your own)
   --shared-secret-file FILE
@@ -15,9 +15,10 @@ export const HELP = `Simulates a fleet of wash-water loops that speak only MQTT:
   --seed N             same seed, same readings            1
   --biology NAME       working, or asm1 (the reference)    working
   --instruments NAME   field: with films, wipers, dropouts and stuck values; plain: noise and lag alone   field
-  --fill-hours H       history before going live, up to 2160; --fill-days D likewise
+  --fill-hours H       history told behind the live readings, up to 2160; --fill-days D likewise
                        From 14 days on it holds a poisoned culture, a starved fortnight, a calibration and two visits.
-                       Older than two days it is told in rows five minutes apart.
+                       The newest day comes first and in full, what is older in rows five minutes apart.
+  --fill-state FILE    how far the fill has come: the next start goes on there, and fills nothing twice
   --speed S            plant seconds per second, or max    1
   --behind-hours H     how far before now the live part begins
                        Readings are never stamped ahead of the clock, so a speed above 1 needs --behind-hours: the fleet runs faster
@@ -40,6 +41,7 @@ export interface Options {
   readonly biology: 'working' | 'asm1'
   readonly field: boolean
   readonly fillHours: number
+  readonly fillState: string | null
   readonly speed: number
   readonly behindHours: number
   readonly faults: string | null
@@ -61,6 +63,7 @@ export function readOptions(args: readonly string[]): Asked {
       args: [...args],
       options: {
         url: text,
+        broker: text,
         fleet: text,
         loops: text,
         secrets: text,
@@ -73,6 +76,7 @@ export function readOptions(args: readonly string[]): Asked {
         instruments: text,
         'fill-hours': text,
         'fill-days': text,
+        'fill-state': text,
         'behind-hours': text,
         faults: text,
         labels: text,
@@ -101,7 +105,7 @@ export function readOptions(args: readonly string[]): Asked {
   }
   const fast = values.speed === 'max'
   const options: Options = {
-    url: values.url ?? 'mqtt://127.0.0.1:1883',
+    url: values.broker ?? values.url ?? 'mqtt://127.0.0.1:1883',
     secrets: values.secrets ?? null,
     sharedUser: values['shared-user'] ?? null,
     sharedSecretFile: values['shared-secret-file'] ?? null,
@@ -112,6 +116,7 @@ export function readOptions(args: readonly string[]): Asked {
     biology: oneOf('biology', 'working', ['working', 'asm1']),
     field: oneOf('instruments', 'field', ['field', 'plain']) === 'field',
     fillHours: values['fill-days'] === undefined ? number('fill-hours', 0, 0, 90 * 24) : 24 * number('fill-days', 0, 0, 90),
+    fillState: values['fill-state'] ?? null,
     speed: fast ? Number.POSITIVE_INFINITY : number('speed', 1, 0.1, 3600),
     behindHours: number('behind-hours', 0, 0, 90 * 24),
     faults: values.faults ?? null,
@@ -119,6 +124,9 @@ export function readOptions(args: readonly string[]): Asked {
     labels: values.labels ?? null,
     writeSites: values['write-sites'] ?? null,
   }
+  if (values.broker !== undefined && values.url !== undefined) faults.push('--broker and --url: give one of them')
+  if (!/^(mqtts?|tcp|ssl|wss?):\/\/([^\s/[\]:]+|\[[0-9a-f:.]+\])(:\d+)?(\/.*)?$/i.test(options.url))
+    faults.push(`--broker ${options.url}: a URL such as mqtt://127.0.0.1:1883 is needed, an IPv6 address in brackets as in mqtt://[::1]:1883`)
   if (values['fill-days'] !== undefined && values['fill-hours'] !== undefined) faults.push('--fill-days and --fill-hours: give one of them')
   if (values.loops !== undefined && options.fleet !== 'generated') faults.push(`--loops ${values.loops}: only the generated fleet has a size, add --fleet generated`)
   if (options.speed > 1 && options.behindHours === 0) faults.push(`--speed ${values.speed}: add --behind-hours, because readings are never stamped ahead of the clock`)

@@ -1,14 +1,15 @@
 /**
- * A run of a fleet: settle every plant in the past, fill the asked hours of history as fast as the broker acknowledges, then
- * live on the clock. The only loop of the program; everything it drives is pure or bounded.
+ * A run of a fleet: settle every plant in the past, then live on the clock. A fill (fill.ts) tells the past behind it.
+ * The only loop of the program; everything it drives is pure or bounded.
  */
 import type { Fault } from './faults/fault.ts'
 import type { Labels } from './labels.ts'
 import { openLink, type Link, type Login } from './link.ts'
-import { buildLoop, type Loop } from './loop.ts'
-import { markReference } from './process/balance.ts'
+import { recentFrom } from './fill.ts'
+import type { Loop } from './loop.ts'
 import type { PlantSpec } from './process/spec.ts'
 import { prng } from './random.ts'
+import { settle, unsettled } from './settled.ts'
 
 export interface RunOptions {
   readonly specs: readonly PlantSpec[]
@@ -26,7 +27,8 @@ export interface RunOptions {
   readonly speed: number
   /** How long before now the live part begins. */
   readonly behindMs?: number
-  readonly fillHours: number
+  /** How much past a fill tells of the fleet behind this run; 0: none. */
+  readonly pastMs: number
   /** Instruments with the wear of the field. */
   readonly field: boolean
   readonly nowMs: () => number
@@ -41,35 +43,37 @@ export interface Run {
   readonly failed: Promise<never>
   /** Resolves when all sites are live. */
   readonly live: Promise<void>
+  /** Resolves when something of every site has been acknowledged. */
+  readonly heard: Promise<void>
+  /** Where the live part begins: the end of what a fill has to tell. */
+  readonly joinMs: number
+  /** Faults with their times that a fill has to know as well. */
+  readonly early: readonly Fault[]
 }
 
 const HOUR = 3_600_000
-/** Days a plant runs before anybody looks: tanks, temperatures, flakes and pH are then where its load puts them. */
-const SETTLE_MS = 3 * 24 * HOUR
 const BEAT_MS = 200
-/** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another; longer where rows are far apart. */
+/** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another. */
 const SLICE_MS = 2 * HOUR
-const OLD_SLICE_MS = 12 * HOUR
+/** A fleet with a past goes live this long ago, so that every site has something to tell at once: a gateway believes stored-up readings of a controller whose clock it has seen to be right. */
+const AT_ONCE_MS = 60_000
 /** How often the truth is looked at. */
 const LOOK_MS = 60_000
-const ROWS_PER_MESSAGE = 90
-/** Older than this, one row in five minutes is enough: ninety days of ten-second rows would be a quarter of an hour's work for a gateway. */
-const FINE_MS = 48 * HOUR
-const THIN_MS = 5 * 60_000
 const QUEUE = 2000
 const IN_FLIGHT = 6
 
 export function startRun(o: RunOptions): Run {
   const bornMs = o.nowMs()
   const behindMs = o.behindMs ?? 0
-  const fillFromMs = bornMs - behindMs - o.fillHours * HOUR
+  const joinMs = bornMs - behindMs - (o.pastMs > 0 ? AT_ONCE_MS : 0)
   // What began before going live must be in the plants already; the rest is put on the clock at that moment.
   const early = [...o.plan(bornMs - behindMs).filter((f) => f.onsetMs < bornMs - behindMs), ...(o.fixed ?? [])]
   o.labels?.faults(early)
   const sites = o.specs.map((spec) => {
     const site = spec.site.id
     const { labels } = o
-    const loop = buildLoop(spec, early, fillFromMs - SETTLE_MS, o.field ? { tell: (a) => labels?.artefact(site, a) } : null)
+    const recentMs = recentFrom(joinMs - o.pastMs, joinMs)
+    const loop = unsettled(spec, early, recentMs, recentMs - (joinMs - o.pastMs), o.field ? { tell: (a) => labels?.artefact(site, a) } : null)
     const link = openLink({
       url: o.url,
       site,
@@ -90,62 +94,9 @@ export function startRun(o: RunOptions): Run {
   const failed = new Promise<never>((_, no) => (reject = no))
   failed.catch(() => undefined)
 
-  const breathe = (): Promise<void> => new Promise((done) => setImmediate(done))
-
   async function prepare(): Promise<void> {
     o.say(`${sites.length} loops, settling`)
-    for (const { loop } of sites) {
-      // The reference of activity is the settled culture, a day before anything is told.
-      for (let at = loop.plant.nowMs; at < fillFromMs && !stopped; at += 12 * HOUR) {
-        if (at >= fillFromMs - 24 * HOUR && loop.plant.reference.size === 0) markReference(loop.plant)
-        loop.advance(Math.min(at + 12 * HOUR, fillFromMs), null)
-        await breathe()
-      }
-      if (loop.plant.reference.size === 0) markReference(loop.plant)
-    }
-    if (o.fillHours > 0) await fill()
-  }
-
-  async function fill(): Promise<void> {
-    let fine: boolean | null = null
-    let saidPct = -1
-    const beganMs = o.nowMs()
-    // The end moves on while we fill; the last slice is short enough to be over before it moves far.
-    for (let toMs = fillFromMs; !stopped; ) {
-      const endMs = o.nowMs() - behindMs
-      if (endMs - toMs < 5000) break
-      if (fine !== toMs >= endMs - FINE_MS) {
-        fine = toMs >= endMs - FINE_MS
-        for (const { loop, link } of sites) {
-          loop.flush(link.send)
-          loop.block(ROWS_PER_MESSAGE, fine ? 0 : THIN_MS)
-        }
-      }
-      toMs = Math.min(toMs + (fine ? SLICE_MS : OLD_SLICE_MS), fine ? endMs : Math.max(toMs + SLICE_MS, endMs - FINE_MS))
-      for (const { loop, link } of sites) {
-        for (let atMs = loop.plant.nowMs; atMs < toMs; atMs = Math.min(toMs, atMs + LOOK_MS)) {
-          loop.advance(Math.min(toMs, atMs + LOOK_MS), link.send)
-          o.labels?.look(loop.plant)
-        }
-        await breathe()
-      }
-      await Promise.all(sites.map(({ link }) => link.drained(40)))
-      const share = (toMs - fillFromMs) / Math.max(1, o.nowMs() - behindMs - fillFromMs)
-      const pct = Math.min(100, Math.floor(100 * share))
-      if (pct >= saidPct + 5 && pct < 100) {
-        saidPct = pct
-        const leftS = ((o.nowMs() - beganMs) * (1 / Math.max(share, 0.01) - 1)) / 1000
-        o.say(
-          `filled ${pct} %${o.fillHours >= 48 ? `: ${((toMs - fillFromMs) / 24 / HOUR).toFixed(0)} of ${(o.fillHours / 24).toFixed(0)} days, about ${Math.ceil(leftS)} s left` : ''}`,
-        )
-      }
-    }
-    for (const { loop, link } of sites) {
-      loop.flush(link.send)
-      loop.block(null)
-    }
-    await Promise.all(sites.map(({ link }) => link.drained(0)))
-    if (!stopped) o.say('filled 100 %')
+    for (const { loop } of sites) await settle(loop, o.pastMs > 0 ? recentFrom(joinMs - o.pastMs, joinMs) : joinMs, joinMs, () => stopped)
   }
 
   async function goLive(): Promise<void> {
@@ -153,6 +104,7 @@ export function startRun(o: RunOptions): Run {
     if (stopped) return
     const startMs = o.nowMs()
     const startPlantMs = startMs - behindMs
+    let first = o.pastMs > 0
     const coming = o.plan(startPlantMs).filter((f) => f.onsetMs >= startPlantMs)
     for (const { loop } of sites) loop.faults.push(...coming.filter((f) => f.site === loop.spec.site.id))
     o.labels?.faults(coming)
@@ -163,7 +115,11 @@ export function startRun(o: RunOptions): Run {
       const ran = nowMs - startMs
       const simMs = ran > 0 ? Math.min(nowMs, startPlantMs + ran * o.speed) : startPlantMs
       try {
-        for (const { loop, link } of sites) live(loop, link, simMs)
+        for (const { loop, link } of sites) {
+          live(loop, link, simMs)
+          if (first) loop.flush(link.send)
+        }
+        first = false
       } catch (e) {
         reject(e)
         return
@@ -186,10 +142,18 @@ export function startRun(o: RunOptions): Run {
 
   const live_ = goLive()
   live_.catch(reject)
+  const heard = (async () => {
+    await live_
+    for (const { link } of sites) await link.begun
+  })()
+  heard.catch(() => undefined)
 
   return {
     failed,
     live: live_,
+    heard,
+    joinMs,
+    early,
     async stop() {
       stopped = true
       if (beat) clearTimeout(beat)

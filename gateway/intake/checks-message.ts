@@ -25,10 +25,37 @@ export interface JudgedMessage {
   readonly undo: { readonly tracks: Track[]; readonly states: SignalState[] }
 }
 
-/** Judges the readings and moves the states of their signals on; `undoAll` goes back. */
-export function judgeMessage(signals: ReadonlyMap<string, Track>, raws: readonly RawReading[], arrival: Arrival, limits: ClockLimits): JudgedMessage {
+/**
+ * A clock that was right so lately is right: a controller that loses its clock comes back with a day years ago, not with one
+ * within its store. A day bridges a lost link. Common practice, no source.
+ */
+const STILL_RIGHT_MS = 24 * 3_600_000
+
+/**
+ * How old a stamp may be in this message. Beyond the usual span two things are needed: somebody vouches in the site file that the
+ * controller stores so much (`backlogMs`), and a signal of the message was lately live with a right time. A controller whose
+ * clock stands months back never was.
+ */
+function limitsFor(signals: ReadonlyMap<string, Track>, raws: readonly RawReading[], arrival: Arrival, limits: ClockLimits, backlogMs: number | null): ClockLimits {
+  if (backlogMs === null || backlogMs <= limits.maxAgeMs) return limits
+  const sinceMs = arrival.receivedMs - STILL_RIGHT_MS
+  return raws.some((r) => (signals.get(r.signal)?.state.rightMs ?? Number.NEGATIVE_INFINITY) >= sinceMs) ? { ...limits, maxAgeMs: backlogMs } : limits
+}
+
+/**
+ * Judges the readings and moves the states of their signals on; `undoAll` goes back.
+ *
+ * backlogMs  how far back the site's own store reaches, where its file vouches for that; null: it does not
+ */
+export function judgeMessage(
+  signals: ReadonlyMap<string, Track>,
+  raws: readonly RawReading[],
+  arrival: Arrival,
+  limits: ClockLimits,
+  backlogMs: number | null = null,
+): JudgedMessage {
   const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, spikes: 0, undo: { tracks: [], states: [] } }
-  const stamps = stampAll(raws, arrival.receivedMs, limits)
+  const stamps = stampAll(raws, arrival.receivedMs, limitsFor(signals, raws, arrival, limits, backlogMs))
   const order = isOutOfOrder(stamps) ? [...stamps.keys()].sort((a, b) => (stamps[a]?.sourceMs ?? 0) - (stamps[b]?.sourceMs ?? 0)) : null
   for (let k = 0; k < raws.length; k++) {
     const raw = raws[order?.[k] ?? k]

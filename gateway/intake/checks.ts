@@ -55,11 +55,14 @@ export interface SignalState {
   readonly newestValue: number | null | undefined
   /** Newest time that was ours and not the sender's, live or not. */
   readonly givenMs: number
+  /** Our time when a reading last came live with a time of its own: its clock was right then. */
+  readonly rightMs: number
   readonly checks: CheckState
 }
 
-export const neverHeard: SignalState = { newestMs: Number.NEGATIVE_INFINITY, newestValue: undefined, givenMs: Number.NEGATIVE_INFINITY, checks: unchecked }
-export const heardUntil = (sourceMs: number): SignalState => ({ ...neverHeard, newestMs: sourceMs })
+const NEVER = Number.NEGATIVE_INFINITY
+export const neverHeard: SignalState = { newestMs: NEVER, newestValue: undefined, givenMs: NEVER, rightMs: NEVER, checks: unchecked }
+export const heardUntil = (sourceMs: number, rightMs = NEVER): SignalState => ({ ...neverHeard, newestMs: sourceMs, rightMs })
 
 export interface Arrival {
   readonly receivedMs: number
@@ -145,7 +148,8 @@ export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: S
   const spike = counts && checked.correction !== null && checked.correction.flag !== checked.correction.was && checked.correction.flag !== 1
   // Only live readings move the newest on: a retained or late one must not make the live copy of itself look like a repeat.
   const givenMs = ours && !repeat ? sourceMs : state.givenMs
-  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs, checks }, spike }
+  const rightMs = stamp.clock === 'ok' ? arrival.receivedMs : state.rightMs
+  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs, rightMs, checks }, spike }
   return { ok: true, news, reading, state: givenMs === state.givenMs && checks === state.checks ? state : { ...state, givenMs, checks }, spike }
 }
 

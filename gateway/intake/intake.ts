@@ -14,7 +14,7 @@ import type { AppendResult, DurableHistory } from '../history/history.ts'
 import type { Counter, Health, SiteTraffic, UnassignedSignal } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
 import { forecast, type MonthUse } from '../site/data-plan.ts'
-import type { Site } from '../site/site.ts'
+import { silentAfterMs, type Site } from '../site/site.ts'
 import { CLOCK_LIMITS } from './checks.ts'
 import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
@@ -26,7 +26,7 @@ import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
 import { shown, type RejectCode } from './reject-codes.ts'
 import { readTopic } from './topic.ts'
-import { addToMonth, createTracks, type SiteTracks } from './tracks.ts'
+import { addToMonth, createTracks, type Seed, type SiteTracks } from './tracks.ts'
 import { createUnassigned } from './unassigned.ts'
 
 export interface IntakeParts {
@@ -40,11 +40,11 @@ export interface IntakeParts {
   readonly onReadings: (readings: readonly Reading[]) => void
   /** A message of any content came from this site; not called for retained ones, which are old by definition. Must not throw. */
   readonly onHeard?: (site: string, atMs: number) => void
-  /** Newest source time the history holds of a key; undefined: none. */
-  readonly seed?: (key: string) => number | undefined
+  /** What the history holds of a key; undefined: nothing. */
+  readonly seed?: (key: string) => Seed | undefined
   /** Largest message, bytes. Default 256 KiB. */
   readonly maxBytes?: number
-  /** Oldest stored-up reading that is believed. Default 7 days (DQ-22). */
+  /** Oldest stored-up reading that is believed of a site whose file does not vouch for more. Default 7 days (DQ-22). */
   readonly maxAgeMs?: number
 }
 
@@ -171,7 +171,7 @@ export function createIntake(parts: IntakeParts): Intake {
     const formerWallMs = from.wallMs
     const { raws, lastMs, doubled, missing } = placed(payload.readings, from.site, formerWallMs, m.receivedMs)
     if (lastMs !== null) from.wallMs = lastMs
-    const judged = judgeMessage(from.signals, raws, m, clockLimits)
+    const judged = judgeMessage(from.signals, raws, m, clockLimits, from.site.clock.backlogMs)
     return { m, from, raws, bad: payload.bad, judged, formerWallMs, doubled, missing }
   }
 
@@ -239,7 +239,7 @@ export function createIntake(parts: IntakeParts): Intake {
       if (r.qc === 3) n.qcSuspect++
       else if (r.qc === 4) n.qcFailed++
     }
-    if (!m.retained) noteClock(from, raws, m.receivedMs)
+    if (!m.retained) noteClock(from, raws, batch, m.receivedMs)
     const base = `${prefix}/${from.site.id}`
     for (const list of [bad, judged.bad]) for (const r of list) note(m, r.code, from.signals.has(r.signal) ? `${base}/${r.signal}` : base, r.detail)
     for (const r of judged.strangers) {
@@ -251,8 +251,13 @@ export function createIntake(parts: IntakeParts): Intake {
     tell(someStored ? judged.news : judged.news.filter((r) => r.live))
   }
 
-  /** The clock of the sender shows in the newest time it sent. */
-  const noteClock = (from: SiteTracks, raws: readonly RawReading[], receivedMs: number): void => {
+  /**
+   * The clock of the sender shows in the newest time it sent (DQ-24: over live messages). A store that empties itself beside them says
+   * nothing of the clock; only of a sender that has long sent nothing live every message counts, because its clock may be why.
+   */
+  const noteClock = (from: SiteTracks, raws: readonly RawReading[], batch: readonly Reading[], receivedMs: number): void => {
+    if (batch.some((r) => r.live)) from.liveMs = receivedMs
+    else if (from.liveMs !== null && receivedMs - from.liveMs <= silentAfterMs(from.site)) return
     let newest = Number.NEGATIVE_INFINITY
     for (const r of raws) if (r.sentMs !== null && r.sentMs > newest) newest = r.sentMs
     if (newest >= clockLimits.notBeforeMs) from.clock.note(newest, receivedMs)

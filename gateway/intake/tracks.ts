@@ -22,6 +22,8 @@ export interface SiteTracks {
   /** Newest row placed by a wall clock; null: none. */
   wallMs: number | null
   readonly clock: ClockOffset
+  /** Our time of the newest message with a live reading in it; null: none since start. */
+  liveMs: number | null
 }
 
 /** A topic that is not in our form, and whose it is. */
@@ -42,8 +44,16 @@ export interface Tracks {
   faults(): readonly string[]
 }
 
-/** `seed` gives the newest source time the history holds of a key, so that a restart does not take old readings for news. */
-export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key: string) => number | undefined, prefix: string): Tracks {
+/** What the history knows of a signal at the start. */
+export interface Seed {
+  /** Newest source time it holds, so that a restart does not take old readings for news. */
+  readonly newestMs: number
+  /** Our time when that reading came live with a right time of its own; undefined: it did not. */
+  readonly rightMs?: number
+}
+
+/** `seed`: undefined: the history holds nothing of this key. */
+export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key: string) => Seed | undefined, prefix: string): Tracks {
   const known = new Map<string, SiteTracks>()
   let foreign = new Map<string, ForeignOwner>()
   let faults: string[] = []
@@ -54,8 +64,8 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
     for (const s of site.signals) {
       const spec = specOf(site.id, s, site.stages.find((x) => x.id === s.stage)?.kind ?? null)
       const old = was?.signals.get(s.id)
-      const newestMs = old ? undefined : seed(spec.key)
-      signals.set(s.id, { spec, state: old?.state ?? (newestMs === undefined ? neverHeard : heardUntil(newestMs)) })
+      const held = old ? undefined : seed(spec.key)
+      signals.set(s.id, { spec, state: old?.state ?? (held === undefined ? neverHeard : heardUntil(held.newestMs, held.rightMs)) })
     }
     return {
       site,
@@ -67,6 +77,7 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
       monthHour: was?.monthHour ?? -1,
       wallMs: was?.wallMs ?? null,
       clock: was?.clock ?? createClockOffset(),
+      liveMs: was?.liveMs ?? null,
     }
   }
 

@@ -7,9 +7,15 @@ import type { SiteFile } from './site-schema.ts'
 type Complain = (path: readonly (string | number)[], message: string) => void
 type WrittenTopic = NonNullable<SiteFile['foreign']>[number]
 
+const DAY_MS = 86_400_000
+const WEEK_MS = 7 * DAY_MS
+
 export function resolveClock(c: SiteFile['clock'], complain: Complain): SiteClock {
   if (c?.ahead !== undefined && c.behind !== undefined) complain(['clock', 'behind'], 'ahead and behind found: a clock is one or the other')
-  return { naive: naiveOf(c?.zone ?? 'none'), correctMs: (c?.behind ?? 0) - (c?.ahead ?? 0) }
+  const backlogMs = c?.backlog ?? null
+  if (backlogMs !== null && (backlogMs <= WEEK_MS || backlogMs > 400 * DAY_MS))
+    complain(['clock', 'backlog'], 'more than 7d and at most 400d: a week is taken of every site without being asked')
+  return { naive: naiveOf(c?.zone ?? 'none'), correctMs: (c?.behind ?? 0) - (c?.ahead ?? 0), backlogMs }
 }
 
 function naiveOf(zone: string): SiteClock['naive'] {

@@ -124,9 +124,14 @@ export const foreignTopicSchema = z.strictObject({
 
 const clockSchema = z.strictObject({
   /** What a time without a zone means. */
-  zone: z.literal(['local', 'utc', 'none']).or(z.string().regex(/^[+-](0\d|1[0-4]):[0-5]\d$/, 'local, utc, none, or a fixed offset such as "+01:00"')),
+  zone: z
+    .literal(['local', 'utc', 'none'])
+    .or(z.string().regex(/^[+-](0\d|1[0-4]):[0-5]\d$/, 'local, utc, none, or a fixed offset such as "+01:00"'))
+    .optional(),
   ahead: duration.optional(),
   behind: duration.optional(),
+  /** How far back the controller's own store reaches, where that is more than the usual week. */
+  backlog: duration.optional(),
 })
 
 export const siteFileSchema = z.strictObject({

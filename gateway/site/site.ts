@@ -151,6 +151,8 @@ export interface SiteClock {
   readonly naive: 'refused' | 'wall' | number
   /** A person's correction for a clock that is wrong and cannot be set, added to every time sent, ms. */
   readonly correctMs: number
+  /** How far back the controller's own store reaches, where somebody vouches for more than the usual week, ms; null: nobody does. */
+  readonly backlogMs: number | null
 }
 
 /** How often a site normally reports: the shortest `reportEvery` of its signals, ms. A site without signals: one minute. */

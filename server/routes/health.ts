@@ -7,7 +7,7 @@ export const healthRows = [
     path: '/api/health',
     summary: 'How the product itself is doing: queues with their bounds, counters, rejected messages by reason, broken site files.',
     reply: healthBody,
-    answer({ gateway, version, counters }) {
+    answer({ gateway, version, counters, fill }) {
       const h = gateway.health()
       return {
         startedMs: h.startedMs,
@@ -19,6 +19,7 @@ export const healthRows = [
         rejects: h.rejects.map((r) => ({ ...r })),
         siteFaults: h.siteFaults.map((f) => ({ ...f })),
         brokers: h.brokers.map((b) => ({ ...b })),
+        fill: fill() ?? null,
       }
     },
   }),

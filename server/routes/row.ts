@@ -8,6 +8,7 @@ import type { Counter, GatewayPort } from '../../gateway/port.ts'
 import { plainWords } from '../../gateway/site/plain-words.ts'
 import { Fault, shown, type FaultCode } from '../errors.ts'
 import type { Access, Person } from '../people/access.ts'
+import type { HealthBody } from '../wire.ts'
 
 export interface Parts {
   readonly gateway: GatewayPort
@@ -16,6 +17,8 @@ export interface Parts {
   readonly version: string
   /** Counters of the server itself, for the health page. */
   readonly counters: () => readonly Counter[]
+  /** Past that is loaded in the background; null: none. */
+  readonly fill: () => HealthBody['fill']
 }
 
 export interface Asked<P, Q, B> {

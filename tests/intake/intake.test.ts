@@ -95,7 +95,7 @@ test('of a four-hour burst after a dead link only the rows of the last minutes a
 })
 
 test('after a restart what the history already holds is no news', () => {
-  const { intake, told } = intakeWith({ seed: (key) => (key === 'ostrand/tu.do' ? NOW : undefined) })
+  const { intake, told } = intakeWith({ seed: (key) => (key === 'ostrand/tu.do' ? { newestMs: NOW } : undefined) })
   intake.take(message('ostrand/tu.do', `{"v":7.2,"t":${NOW}}`))
   intake.take(message('ostrand/tu.do', `{"v":7.2,"t":${NOW + 1000}}`, { receivedMs: NOW + 1000 }))
   intake.take(message('ostrand/tu.ph', `{"v":7.2,"t":${NOW}}`))

@@ -7,6 +7,7 @@ import { fileURLToPath } from 'node:url'
 import { afterEach, expect, test } from 'vitest'
 import { loadFleet } from '../../simulator/fleets/load.ts'
 import { onClock } from '../../simulator/fleets/plan.ts'
+import { startFill } from '../../simulator/fill.ts'
 import { startRun } from '../../simulator/run.ts'
 import { startBroker, until, type TestBroker } from './broker.ts'
 
@@ -32,7 +33,7 @@ const timesOf = (payload: string): readonly number[] => {
   return o.rows ? o.rows.map((r) => ('t' in r ? r.t : (r[0] ?? Number.NaN))) : [o.t ?? Number.NaN]
 }
 
-test('two hours of history are told in order before the live readings, without a gap, and a site gone silent is silent', async () => {
+test('two hours of history join the live readings without a gap, on a connection of their own, and a site gone silent is silent', async () => {
   const b = await broker()
   let nowMs = Date.UTC(2026, 10, 25, 9)
   const said: string[] = []
@@ -46,20 +47,42 @@ test('two hours of history are told in order before the live readings, without a
     clientSuffix: 'here',
     field: true,
     speed: 1,
-    fillHours: 2,
+    pastMs: 2 * HOUR,
     nowMs: () => nowMs,
     labels: null,
     say: (line) => void said.push(line),
   })
+  const progress: string[] = []
+  const fill = startFill({
+    specs,
+    faults: run.early,
+    fromMs: run.joinMs - 2 * HOUR,
+    toMs: run.joinMs,
+    url: b.url,
+    prefix: 'loopkeeper/v1',
+    logins,
+    clientSuffix: 'here-past',
+    field: true,
+    labels: null,
+    onTold: (site, t) => void progress.push(`${site} ${t.recentMs === run.joinMs} ${t.meters}`),
+    gate: run.heard,
+    say: (line) => void said.push(line),
+  })
   try {
     await run.live
+    await fill.over
     const startMs = nowMs
     const filled = b.told.length
-    const bus = (): readonly number[] => b.told.filter((t) => t.topic === 'loopkeeper/v1/ullenwick-bus-north').flatMap((t) => timesOf(t.payload))
-    expect(said).toContain('filled 100 %')
-    expect(said.some((s) => /^filled \d+ %$/.test(s))).toBe(true)
-    expect(bus()[0]).toBeGreaterThan(startMs - 2 * HOUR)
-    expect(bus()[0]).toBeLessThan(startMs - 2 * HOUR + 60_000)
+    const bus = (): readonly number[] =>
+      [...new Set(b.told.filter((t) => t.topic === 'loopkeeper/v1/ullenwick-bus-north').flatMap((t) => timesOf(t.payload)))].sort((x, y) => x - y)
+    for (const s of specs) {
+      expect(progress).toContain(`${s.site.id} true true`)
+      // Live readings were there first.
+      expect(b.told.find((t) => t.topic.endsWith(s.site.id))?.client).toMatch(/-here$/)
+      expect(b.told.filter((t) => t.topic.endsWith(s.site.id) && t.client.endsWith('-here-past')).length).toBeGreaterThan(0)
+    }
+    expect(bus()[0]).toBeGreaterThan(startMs - 2 * HOUR - 60_001)
+    expect(bus()[0]).toBeLessThan(startMs - 2 * HOUR)
     // The clock is ours: an hour passes in a moment.
     nowMs += HOUR
     await until('the live hour of the bus depot', () => (bus().at(-1) ?? 0) > startMs + HOUR - 30_000)
@@ -74,7 +97,7 @@ test('two hours of history are told in order before the live readings, without a
     await run.stop()
   }
   expect(run.summary()).toMatch(/^\d+ messages acknowledged, 0 dropped/)
-  for (const t of b.told) expect(t.client).toBe(`loop-${t.topic.slice('loopkeeper/v1/'.length)}-here`)
+  for (const t of b.told) expect(t.client).toMatch(new RegExp(`^loop-${t.topic.slice('loopkeeper/v1/'.length)}-here(-past)?$`))
 })
 
 interface Ended {
@@ -109,15 +132,15 @@ const folder = (): string => {
   return f
 }
 
-test('the program fills, goes live with all eight sites, writes the truth beside it, and stops cleanly when told to', async () => {
+test('the program goes live with all eight sites, fills behind them, writes the truth beside it, and stops cleanly when told to', async () => {
   const b = await broker()
   const dir = folder()
   writeFileSync(join(dir, 'secrets.json'), JSON.stringify(secrets))
   const labels = join(dir, 'labels.jsonl')
-  const ended = await program(['--url', b.url, '--secrets', join(dir, 'secrets.json'), '--fill-hours', '0.2', '--labels', labels], /live: .*\n/)
+  const ended = await program(['--url', b.url, '--secrets', join(dir, 'secrets.json'), '--fill-hours', '0.2', '--labels', labels], /filled 100 %.*\n/)
   expect(ended.err).toBe('')
   expect(ended.code).toBe(0)
-  expect(ended.out).toMatch(/8 loops, settling[\s\S]*filled 100 %[\s\S]*live: [\s\S]*stopped: \d+ messages acknowledged/)
+  expect(ended.out).toMatch(/8 loops, settling[\s\S]*live: [\s\S]*filled 100 % in \d+ s[\s\S]*stopped: \d+ messages acknowledged/)
   expect(new Set(b.told.map((t) => t.topic.split('/').at(-1)))).toEqual(new Set(fleet.specs.map((s) => s.site.id)))
   const lines = readFileSync(labels, 'utf8')
     .trim()
@@ -125,7 +148,7 @@ test('the program fills, goes live with all eight sites, writes the truth beside
     .map((l) => JSON.parse(l) as { label: string; kind?: string; a?: number })
   expect(lines.filter((l) => l.label === 'fault').map((l) => l.kind)).toContain('blower-trip')
   expect(lines.filter((l) => l.label === 'activity').every((l) => (l.a ?? 0) > 0.9 && (l.a ?? 9) < 1.1)).toBe(true)
-})
+}, 120_000)
 
 test.each([
   [[], /--secrets FILE is needed/],
