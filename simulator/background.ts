@@ -83,7 +83,7 @@ export function startBackground(o: BackgroundOptions): Background {
 
   function left(): string {
     const done = state.share - beganShare
-    return sending && done > 0.02 ? `, about ${Math.ceil(((o.nowMs() - beganMs) * (1 - state.share)) / done / 1000)} s left` : ''
+    return sending && done > 0.1 ? `, about ${Math.ceil(((o.nowMs() - beganMs) * (1 - state.share)) / done / 1000)} s left` : ''
   }
 
   function keep(): void {

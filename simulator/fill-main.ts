@@ -37,8 +37,8 @@ export type FromFill =
   | { readonly kind: 'say'; readonly line: string }
   | { readonly kind: 'over'; readonly sent: number; readonly dropped: number }
 
-/** Behind everything that has to be on time. */
-const NICE = 10
+/** Behind everything that has to be on time, but not so far that a busy machine lets it starve. */
+const NICE = 5
 
 const tell = (m: FromFill): void => void process.send?.(m)
 

@@ -40,6 +40,8 @@ export interface Told {
   readonly recentMs: number
   readonly olderMs: number
   readonly meters: boolean
+  /** First figure of each counter in the newest day, once that is told: where the counters of the older past have to arrive. */
+  readonly joins?: Readonly<Record<string, number>>
 }
 
 export interface Fill {
@@ -96,6 +98,7 @@ export function startFill(o: FillOptions): Fill {
   const joinMs = recentFrom(o.fromMs, o.toMs)
   const tellers = o.specs.map((spec): Teller => {
     const site = spec.site.id
+    const told = o.told?.get(site) ?? nothingTold(o.fromMs, o.toMs)
     const link = openLink({
       url: o.url,
       site,
@@ -108,7 +111,7 @@ export function startFill(o: FillOptions): Fill {
       off: true,
       say: o.say,
     })
-    return { spec, link, meters: meters(spec.site), joins: new Map(), told: o.told?.get(site) ?? nothingTold(o.fromMs, o.toMs), marks: [] }
+    return { spec, link, meters: meters(spec.site), joins: new Map(Object.entries(told.joins ?? {})), told, marks: [] }
   })
   void o.gate.then(() => tellers.forEach(({ link }) => !stopped && link.radio(true)))
 
@@ -130,7 +133,8 @@ export function startFill(o: FillOptions): Fill {
     const [fromMs, toMs, sliceMs] = part === 'recent' ? [joinMs, o.toMs, RECENT_SLICE_MS] : [o.fromMs, joinMs, OLDER_SLICE_MS]
     // A told reading that is not what the water was goes to the labels; of what was told before they know already.
     let fresh = false
-    const run = tellers.map((t) => {
+    const wanted = part === 'recent' ? tellers.filter((t) => t.told.joins === undefined) : tellers
+    const run = wanted.map((t) => {
       const site = t.spec.site.id
       const field = o.field ? { tell: (a: Parameters<Labels['artefact']>[1]) => fresh && o.labels?.artefact(site, a) } : null
       const loop = unsettled(t.spec, o.faults, fromMs, part === 'recent' ? joinMs - o.fromMs : 0, field)
@@ -146,7 +150,8 @@ export function startFill(o: FillOptions): Fill {
         // The join itself belongs to what comes after it.
         advance(loop, nextMs - (nextMs === toMs ? 1 : 0), send, fresh)
         loop.flush(send)
-        if (fresh) mark(t, part === 'recent' ? { recentMs: nextMs } : { olderMs: nextMs })
+        if (part === 'older' && fresh) mark(t, { olderMs: nextMs })
+        if (part === 'recent') mark(t, { recentMs: Math.max(t.told.recentMs, nextMs), ...(nextMs === toMs && { joins: Object.fromEntries(t.joins) }) })
         await breathe()
       }
       atMs = nextMs

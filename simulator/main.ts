@@ -114,9 +114,10 @@ const run = startRun({
   speed: options.speed,
   behindMs,
   pastMs: fillMs,
+  atOnce: fillMs > 0 && known === null,
   field: options.field,
   nowMs: () => Date.now(),
-  labels: truth,
+  labels: truth && { ...truth, faults: (list) => truth.faults(list.filter((f) => !toldBefore(f))) },
   say,
 })
 const background = fillMs > 0 && known?.doneMs == null ? fill(known ?? begun(options.fleet, options.seed, sites, run.joinMs - fillMs, run.joinMs, run.early)) : null
@@ -147,6 +148,11 @@ function fill(state: FillState): Background {
     nowMs: () => Date.now(),
     say,
   })
+}
+
+/** A fault of the past that the first start has written down. */
+function toldBefore(f: Fault): boolean {
+  return known?.doneMs === null && known.faults.some((k) => k.id === f.id && k.onsetMs === f.onsetMs)
 }
 
 function stateOf(o: Options): FillState | null {

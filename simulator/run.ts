@@ -29,6 +29,11 @@ export interface RunOptions {
   readonly behindMs?: number
   /** How much past a fill tells of the fleet behind this run; 0: none. */
   readonly pastMs: number
+  /**
+   * Every site tells something the moment it is live: a gateway believes old readings of a controller whose clock it has seen to be right,
+   * and a fill waits for that. Not for a fleet that was live a moment ago: its last minute would be told twice, with other figures.
+   */
+  readonly atOnce?: boolean
   /** Instruments with the wear of the field. */
   readonly field: boolean
   readonly nowMs: () => number
@@ -55,7 +60,7 @@ const HOUR = 3_600_000
 const BEAT_MS = 200
 /** Longest stretch of a plant per turn, so that no site and no heartbeat waits for another. */
 const SLICE_MS = 2 * HOUR
-/** A fleet with a past goes live this long ago, so that every site has something to tell at once: a gateway believes stored-up readings of a controller whose clock it has seen to be right. */
+/** So long ago a fleet goes live that is to have something to tell of every site at once. */
 const AT_ONCE_MS = 60_000
 /** How often the truth is looked at. */
 const LOOK_MS = 60_000
@@ -65,7 +70,7 @@ const IN_FLIGHT = 6
 export function startRun(o: RunOptions): Run {
   const bornMs = o.nowMs()
   const behindMs = o.behindMs ?? 0
-  const joinMs = bornMs - behindMs - (o.pastMs > 0 ? AT_ONCE_MS : 0)
+  const joinMs = bornMs - behindMs - (o.atOnce ? AT_ONCE_MS : 0)
   // What began before going live must be in the plants already; the rest is put on the clock at that moment.
   const early = [...o.plan(bornMs - behindMs).filter((f) => f.onsetMs < bornMs - behindMs), ...(o.fixed ?? [])]
   o.labels?.faults(early)
@@ -104,7 +109,7 @@ export function startRun(o: RunOptions): Run {
     if (stopped) return
     const startMs = o.nowMs()
     const startPlantMs = startMs - behindMs
-    let first = o.pastMs > 0
+    let first = o.atOnce === true
     const coming = o.plan(startPlantMs).filter((f) => f.onsetMs >= startPlantMs)
     for (const { loop } of sites) loop.faults.push(...coming.filter((f) => f.site === loop.spec.site.id))
     o.labels?.faults(coming)

@@ -26,7 +26,7 @@ import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
 import { shown, type RejectCode } from './reject-codes.ts'
 import { readTopic } from './topic.ts'
-import { addToMonth, createTracks, type Seed, type SiteTracks } from './tracks.ts'
+import { addToMonth, addToOnce, createTracks, type Seed, type SiteTracks } from './tracks.ts'
 import { createUnassigned } from './unassigned.ts'
 
 export interface IntakeParts {
@@ -83,6 +83,8 @@ const NOTHING: AppendResult = { stored: 0, duplicate: 0, conflict: 0 }
 /** A group of so many readings is committed without waiting for the end of the turn. */
 const GROUP_READINGS = 4000
 const GROUP_MESSAGES = 1000
+/** Older than this on arrival, a reading was kept in a store and does not belong to the usual traffic. */
+const STORED_UP_MS = 3_600_000
 
 /** A message that has been judged and waits for the commit. */
 interface Staged {
@@ -239,7 +241,11 @@ export function createIntake(parts: IntakeParts): Intake {
       if (r.qc === 3) n.qcSuspect++
       else if (r.qc === 4) n.qcFailed++
     }
-    if (!m.retained) noteClock(from, raws, batch, m.receivedMs)
+    if (!m.retained) {
+      const beside = besideLive(from, batch, m.receivedMs)
+      if (!beside) noteClock(from, raws, m.receivedMs)
+      else if (batch.every((r) => m.receivedMs - r.sourceMs > STORED_UP_MS)) addToOnce(from, m)
+    }
     const base = `${prefix}/${from.site.id}`
     for (const list of [bad, judged.bad]) for (const r of list) note(m, r.code, from.signals.has(r.signal) ? `${base}/${r.signal}` : base, r.detail)
     for (const r of judged.strangers) {
@@ -251,13 +257,20 @@ export function createIntake(parts: IntakeParts): Intake {
     tell(someStored ? judged.news : judged.news.filter((r) => r.live))
   }
 
+  /** Nothing live in it, but the site has sent something live just now. */
+  const besideLive = (from: SiteTracks, batch: readonly Reading[], receivedMs: number): boolean => {
+    if (batch.some((r) => r.live)) {
+      from.liveMs = receivedMs
+      return false
+    }
+    return from.liveMs !== null && receivedMs - from.liveMs <= silentAfterMs(from.site)
+  }
+
   /**
    * The clock of the sender shows in the newest time it sent (DQ-24: over live messages). A store that empties itself beside them says
    * nothing of the clock; only of a sender that has long sent nothing live every message counts, because its clock may be why.
    */
-  const noteClock = (from: SiteTracks, raws: readonly RawReading[], batch: readonly Reading[], receivedMs: number): void => {
-    if (batch.some((r) => r.live)) from.liveMs = receivedMs
-    else if (from.liveMs !== null && receivedMs - from.liveMs <= silentAfterMs(from.site)) return
+  const noteClock = (from: SiteTracks, raws: readonly RawReading[], receivedMs: number): void => {
     let newest = Number.NEGATIVE_INFINITY
     for (const r of raws) if (r.sentMs !== null && r.sentMs > newest) newest = r.sentMs
     if (newest >= clockLimits.notBeforeMs) from.clock.note(newest, receivedMs)

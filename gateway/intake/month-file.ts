@@ -4,7 +4,10 @@ import { z } from 'zod'
 import type { MonthUse } from '../site/data-plan.ts'
 import type { Intake } from './intake.ts'
 
-const fileSchema = z.record(z.string(), z.object({ month: z.string(), messages: z.number().min(0), bytes: z.number().min(0), sinceMs: z.number() }))
+const fileSchema = z.record(
+  z.string(),
+  z.object({ month: z.string(), messages: z.number().min(0), bytes: z.number().min(0), sinceMs: z.number(), onceBytes: z.number().min(0).optional() }),
+)
 
 /** Hands the counts of an earlier run to intake; a file that is not there or cannot be read is none. */
 export function resumeMonths(file: string, intake: Pick<Intake, 'resumeMonth'>): void {
@@ -21,7 +24,11 @@ export function resumeMonths(file: string, intake: Pick<Intake, 'resumeMonth'>):
 /** False: the disk did not take it; what was written before stays. */
 export function keepMonths(file: string, intake: Pick<Intake, 'traffic'>): boolean {
   const out: Record<string, MonthUse> = {}
-  for (const { site, month } of intake.traffic()) if (month) out[site] = { month: month.month, messages: month.messages, bytes: month.bytes, sinceMs: month.sinceMs }
+  for (const { site, month } of intake.traffic()) {
+    if (!month) continue
+    const { messages, bytes, sinceMs, onceBytes } = month
+    out[site] = { month: month.month, messages, bytes, sinceMs, ...(onceBytes !== undefined && { onceBytes }) }
+  }
   try {
     writeFileSync(`${file}.new`, JSON.stringify(out))
     renameSync(`${file}.new`, file)

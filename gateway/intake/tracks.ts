@@ -1,5 +1,5 @@
 /** The signals intake knows, by site, each with what its checks remember. Follows the site files as they are read again. */
-import { monthOf, type MonthUse } from '../site/data-plan.ts'
+import { LINK_BYTES, monthOf, type MonthUse } from '../site/data-plan.ts'
 import type { ForeignTopic } from '../site/foreign.ts'
 import type { Site } from '../site/site.ts'
 import type { Message } from './message.ts'
@@ -134,6 +134,11 @@ function foreignOf(sites: ReadonlyMap<string, Site>, prefix: string): { foreign:
     }
   }
   return { foreign, faults }
+}
+
+/** A message that has been counted turns out to be a store being emptied. */
+export function addToOnce(t: SiteTracks, m: Pick<Message, 'topic' | 'payload'>): void {
+  if (t.month) t.month = { ...t.month, onceBytes: (t.month.onceBytes ?? 0) + m.payload.length + m.topic.length + LINK_BYTES }
 }
 
 export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'receivedMs'>): void {

@@ -16,6 +16,8 @@ export interface MonthUse {
   readonly bytes: number
   /** Since when it was counted, ms since 1970 UTC: the beginning of the month, or later when counting began later. */
   readonly sinceMs: number
+  /** Bytes of them, with what the link adds, that were a store being emptied: they count, but do not go on like this. Left out: none. */
+  readonly onceBytes?: number | undefined
 }
 
 export interface Forecast {
@@ -34,7 +36,8 @@ export function forecast(use: MonthUse, nowMs: number, planMb: number | null): F
   const usedMb = (use.bytes + use.messages * LINK_BYTES) / 1e6
   const countedMs = nowMs - Math.max(use.sinceMs, startMs)
   // What was sent before counting began is unknown; the same rate is taken for it, so that the forecast is of the whole month.
-  const monthMb = countedMs < HOUR_MS ? null : (usedMb * (endMs - startMs)) / countedMs
+  const onceMb = (use.onceBytes ?? 0) / 1e6
+  const monthMb = countedMs < HOUR_MS ? null : onceMb + ((usedMb - onceMb) * (endMs - startMs)) / countedMs
   return { usedMb, monthMb, ofPlan: monthMb === null || planMb === null ? null : monthMb / planMb }
 }
 

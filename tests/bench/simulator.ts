@@ -115,6 +115,7 @@ async function fill(): Promise<readonly Figure[]> {
     clientSuffix: 'bench',
     speed: 1,
     pastMs: 90 * 86_400_000,
+    atOnce: true,
     field: true,
     nowMs: () => nowMs,
     labels: null,

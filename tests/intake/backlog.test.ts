@@ -14,10 +14,11 @@ function door(extra: string, seed: (key: string) => Seed | undefined = () => und
   const history = fakeHistory()
   const told: Reading[] = []
   const sites = new Map([['ostrand', yard('ostrand', extra)]])
-  const intake: Intake = createIntake({ sites: () => sites, history, clock: handClock(), prefix: PREFIX, onReadings: (r) => void told.push(...r), seed })
+  const clock = handClock()
+  const intake: Intake = createIntake({ sites: () => sites, history, clock, prefix: PREFIX, onReadings: (r) => void told.push(...r), seed })
   const send = (signal: string, sentMs: number, value: number, receivedMs = NOW): void =>
     intake.take(message(`ostrand/${signal}`, JSON.stringify({ v: value, t: sentMs }), { receivedMs }))
-  return { intake, history, told, send }
+  return { intake, history, told, clock, send }
 }
 
 describe('DQ-22 readings older than a week', () => {
@@ -85,6 +86,19 @@ test('DQ-24 a store that empties itself beside live readings does not hide how f
     for (let k = 0; k < 3; k++) send('tu.do', NOW - 80 * DAY + (3 * i + k) * 6 * 3_600_000, 7, NOW + i * MIN + k)
   }
   expect(intake.traffic()[0]?.clockBehindMs).toBe(70_000)
+})
+
+test('a store that empties itself counts towards the data plan once, not at its rate for the whole month', () => {
+  const { intake, clock, send } = door(`dataPlanMb: 1\n${DECLARED}`)
+  for (let i = 0; i < 120; i++) send('tu.do', NOW + i * MIN, 7, NOW + i * MIN)
+  clock.atMs = NOW + 120 * MIN
+  const before = intake.traffic()[0]?.month?.monthMb ?? 0
+  for (let i = 0; i < 1000; i++) send('tu.do', NOW - 80 * DAY + i * MIN, 7, NOW + 119 * MIN + i)
+  const month = intake.traffic()[0]?.month
+  expect(month?.messages).toBe(1120)
+  // A thousand messages of some 190 bytes with what the link adds.
+  expect((month?.monthMb ?? 0) - before).toBeCloseTo(0.19, 1)
+  expect((month?.monthMb ?? 9) - before).toBeLessThan(0.25)
 })
 
 test.each(['7d', '401d', '3h'])('a backlog of %s is refused with what would be right', (backlog) => {

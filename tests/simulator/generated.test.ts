@@ -73,6 +73,8 @@ test.each([
   [['--speed', 'max'], /--speed max: add --behind-hours/],
   [['--biology', 'none'], /--biology none: one of working, asm1 is needed/],
   [['--shared-user', 'x'], /one needs the other/],
+  [['--broker', 'mqtt://::1:1883'], /--broker mqtt:\/\/::1:1883: .*an IPv6 address in brackets as in mqtt:\/\/\[::1\]:1883/],
+  [['--broker', 'mqtt://a', '--url', 'mqtt://b'], /--broker and --url: give one of them/],
 ] as const)('told %j it answers what is wrong', (args, message) => {
   const asked = readOptions(args)
   expect(asked.kind === 'wrong' ? asked.message : asked.kind).toMatch(message)
@@ -107,4 +109,8 @@ test('what it is told is taken: days, speed, fleet, biology', () => {
     plan: false,
   })
   expect(readOptions(['--help']).kind).toBe('help')
+  for (const url of ['mqtt://[::1]:1883', 'mqtts://broker.example:8883', 'mqtt://10.0.0.7']) {
+    const told = readOptions(['--broker', url])
+    expect(told.kind === 'run' && told.options.url).toBe(url)
+  }
 })

@@ -48,6 +48,7 @@ test('two hours of history join the live readings without a gap, on a connection
     field: true,
     speed: 1,
     pastMs: 2 * HOUR,
+    atOnce: true,
     nowMs: () => nowMs,
     labels: null,
     say: (line) => void said.push(line),
@@ -148,6 +149,20 @@ test('the program goes live with all eight sites, fills behind them, writes the 
     .map((l) => JSON.parse(l) as { label: string; kind?: string; a?: number })
   expect(lines.filter((l) => l.label === 'fault').map((l) => l.kind)).toContain('blower-trip')
   expect(lines.filter((l) => l.label === 'activity').every((l) => (l.a ?? 0) > 0.9 && (l.a ?? 9) < 1.1)).toBe(true)
+}, 120_000)
+
+test('the program ends by itself, without a word of complaint, when nobody reads its lines any more', async () => {
+  const b = await broker()
+  b.open()
+  const main = fileURLToPath(new URL('../../simulator/main.ts', import.meta.url))
+  const args = ['--broker', b.url, '--secrets', 'none', '--fleet', 'generated', '--loops', '1', '--fill-hours', '1']
+  const child = spawn(process.execPath, ['--import', 'tsx', main, ...args], { cwd: fileURLToPath(new URL('../..', import.meta.url)) })
+  let err = ''
+  child.stderr.on('data', (d: Buffer) => (err += d.toString()))
+  // The reader goes away after the first line, as `| head -1` does.
+  child.stdout.once('data', () => child.stdout.destroy())
+  const code = await new Promise((done) => child.on('close', done))
+  expect([code, err]).toEqual([0, ''])
 }, 120_000)
 
 test.each([

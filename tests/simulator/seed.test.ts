@@ -30,6 +30,7 @@ async function published(seed: number): Promise<string> {
     clientSuffix: 'here',
     speed: 1,
     pastMs: 5 * HOUR,
+    atOnce: true,
     field: true,
     nowMs: () => START,
     labels: labels((line) => truth.push(line)),
