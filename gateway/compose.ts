@@ -2,7 +2,7 @@
  * The parts of the gateway, built from the settings in the order a reading meets them: intake, history, current values, alarm
  * keeper, port. No broker and no timer: whoever holds the parts hands messages in and lets time pass.
  */
-import { join } from 'node:path'
+import { basename, join } from 'node:path'
 import { defaultAlarms } from './alarms/defaults.ts'
 import { openJournal } from './alarms/journal.ts'
 import { startAlarmKeeper } from './alarms/keeper.ts'
@@ -20,6 +20,7 @@ import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openSiteLog } from './log/site-log.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
+import { adoptInto } from './site-adopt.ts'
 import { createSiteWatch } from './site-watch.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
@@ -52,7 +53,7 @@ const FRESH_MS = 2 * 60_000
 
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
 export async function compose(
-  config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx' | 'retention'>>,
+  config: Pick<Config, 'dataDir' | 'synchronous' | 'prefix'> & Partial<Pick<Config, 'influx' | 'retention' | 'fleet'>>,
   clock: Clock,
   siteDir: string,
 ): Promise<Parts> {
@@ -109,6 +110,12 @@ export async function compose(
         log: openSiteLog(database, clock),
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,
+        adopt(site, signal) {
+          if (config.fleet === 'demo')
+            return { ok: false, message: 'The site files of the demo fleet are part of the program: start with --fleet none and site files of your own to take signals in.' }
+          const result = adoptInto(siteDir, site, signal)
+          return result.ok ? { ...result, file: basename(result.file) } : result
+        },
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
         counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],

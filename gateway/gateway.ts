@@ -20,6 +20,7 @@ export interface GatewayParts {
   readonly log: SiteLog
   readonly siteFaults: () => readonly SiteFault[]
   readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
+  readonly adopt: GatewayPort['adopt']
   /** What the health page adds up; asked on every request. */
   readonly rejected: () => Pick<Health, 'rejected' | 'rejects'>
   readonly brokers: () => Health['brokers']
@@ -86,6 +87,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     quarantine: () => parts.intake.quarantineEntries(),
     unassigned: () => parts.intake.unassigned(),
     traffic: () => parts.intake.traffic(),
+    adopt: (site, signal) => parts.adopt(site, signal),
     subscribe(listener) {
       listeners.add(listener)
       return () => void listeners.delete(listener)

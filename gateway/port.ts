@@ -6,7 +6,9 @@ import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
 import type { Forecast, MonthUse } from './site/data-plan.ts'
+import type { ForeignPlace } from './site/foreign.ts'
 import type { Guess } from './site/guess.ts'
+import type { Adopted } from './site/adopt.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
@@ -69,7 +71,19 @@ export interface UnassignedSignal {
   /** Mean rate since first seen; null while seen once. */
   readonly perMin: number | null
   readonly guess: Guess | null
+  /** Where it stands in messages outside our form, and `signal` is then only a proposal; null: sent under this name. */
+  readonly from: ForeignPlace | null
 }
+
+export type AdoptionResult =
+  | {
+      readonly ok: true
+      /** Name of the site file, and where the signal stands in it, counted from 1. */
+      readonly file: string
+      readonly line: number
+      readonly written: string
+    }
+  | { readonly ok: false; readonly message: string }
 
 /** What one site sent. */
 export interface SiteTraffic {
@@ -78,6 +92,8 @@ export interface SiteTraffic {
   /** Since start. */
   readonly messages: number
   readonly bytes: number
+  /** Data plan of its site file, MB a month; null: none. */
+  readonly planMb: number | null
   /** This calendar month (UTC), and how it goes on; null: nothing yet. */
   readonly month: (MonthUse & Forecast) | null
   /** ms the clock of its controllers is behind ours, the way included; negative: ahead; null: not known. */
@@ -113,6 +129,8 @@ export interface GatewayPort {
   /** Most often first. */
   unassigned(): readonly UnassignedSignal[]
   traffic(): readonly SiteTraffic[]
+  /** Takes an unassigned signal into the file of its site; the file is followed within seconds. */
+  adopt(site: string, signal: Adopted): AdoptionResult
   /** Listeners are called in order, synchronously; they must not throw and must not block. Gives the way to stop. */
   subscribe(listener: (event: GatewayEvent) => void): () => void
 }

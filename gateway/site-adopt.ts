@@ -4,7 +4,8 @@ import { join } from 'node:path'
 import { adopt, type Adopted } from './site/adopt.ts'
 import { readSiteFile } from './site/site-file.ts'
 
-export type FolderResult = { readonly ok: true; readonly file: string } | { readonly ok: false; readonly message: string }
+/** `line` counts from 1; `written` is what stands there now. */
+export type FolderResult = { readonly ok: true; readonly file: string; readonly line: number; readonly written: string } | { readonly ok: false; readonly message: string }
 
 /** A running gateway notices the changed file by itself. */
 export function adoptInto(dir: string, site: string, signal: Adopted): FolderResult {
@@ -25,7 +26,7 @@ export function adoptInto(dir: string, site: string, signal: Adopted): FolderRes
       rmSync(next, { force: true })
       return { ok: false, message: `${path} cannot be written: ${e instanceof Error ? e.message : String(e)}` }
     }
-    return { ok: true, file: path }
+    return { ok: true, file: path, line: result.line, written: result.written }
   }
   return { ok: false, message: `No site file in ${dir} has the id "${site}": give the folder with --sites DIR` }
 }

@@ -213,17 +213,43 @@ export const healthBody = z.object({
 
 /** Refused messages by kind; what they held is not kept. */
 export const quarantineBody = z.object({
-  entries: z.array(z.object({ code: z.string(), pattern: z.string(), topic: z.string(), detail: z.string(), bytes: z.number(), count: z.number(), firstMs: ms, lastMs: ms })),
+  entries: z.array(
+    z.object({
+      code: z.string(),
+      /** The reason in plain words, and what to do. */
+      means: z.string(),
+      todo: z.string(),
+      pattern: z.string(),
+      topic: z.string(),
+      detail: z.string(),
+      bytes: z.number(),
+      count: z.number(),
+      firstMs: ms,
+      lastMs: ms,
+    }),
+  ),
   /** How often each code was given since start. */
   totals: z.record(z.string(), z.number()),
 })
+
+/** Where in a message outside our own form a figure stands. */
+const foreignPlace = z.strictObject({
+  topic: z.string().max(200),
+  path: z.string().max(200),
+  when: z.strictObject({ path: z.string().max(200), is: z.union([z.string().max(100), z.number(), z.boolean()]) }).nullable(),
+})
+
+const unitChoice = z.object({ code: z.string(), text: z.string() })
 
 /** Signals that arrive and are in no site file. */
 export const unassignedBody = z.object({
   signals: z.array(
     z.object({
       site: z.string(),
+      siteName: z.string(),
+      /** With `from` only a proposal. */
       signal: z.string(),
+      from: foreignPlace.nullable(),
       count: z.number(),
       firstMs: ms,
       lastMs: ms,
@@ -233,6 +259,30 @@ export const unassignedBody = z.object({
       guess: z.object({ quantity: z.string(), unit: z.string(), because: z.string() }).nullable(),
     }),
   ),
+  /** Everything a signal can be, for the person who chooses. `units` can be that of a signal, the first where nothing is said; `sentUnits` can be converted to the first. */
+  quantities: z.array(z.object({ id: z.string(), word: z.string(), units: z.array(unitChoice), sentUnits: z.array(unitChoice) })),
+  /** Stages and machines it can belong to, by site. */
+  places: z.record(z.string(), z.array(z.object({ id: z.string(), name: z.string() }))),
+})
+
+/** POST /api/unassigned/adopt: take a signal into the file of its site. */
+export const adoptRequest = z.strictObject({
+  site: z.string().min(1, 'the id of a loop').max(64),
+  signal: z.string().min(1, 'an id such as "bio1.do"').max(170, 'at most 170 characters'),
+  quantity: z.string().min(1, 'what it measures').max(40),
+  unit: z.string().min(1, 'a UCUM code').max(40).optional(),
+  name: z.string().trim().min(1).max(300).optional(),
+  in: z.string().min(1).max(64).optional(),
+  from: foreignPlace.optional(),
+})
+
+export const adoptedBody = z.object({
+  site: z.string(),
+  signal: z.string(),
+  /** Name of the site file, where the signal stands in it, and what was written there. */
+  file: z.string(),
+  line: z.number().int(),
+  written: z.string(),
 })
 
 /** What each site sends, against its data plan, and how wrong its clock is. */
@@ -240,9 +290,12 @@ export const trafficBody = z.object({
   sites: z.array(
     z.object({
       site: z.string(),
+      siteName: z.string(),
       heardMs: ms.nullable(),
       messages: z.number(),
       bytes: z.number(),
+      /** Data plan of the site file, MB a month. */
+      planMb: z.number().nullable(),
       month: z
         .object({
           month: z.string(),
@@ -296,6 +349,11 @@ export type FaultBody = z.infer<typeof faultBody>
 export type EntryBody = z.infer<typeof entryBody>
 export type HistoryBody = z.infer<typeof historyBody>
 export type HealthBody = z.infer<typeof healthBody>
+export type QuarantineBody = z.infer<typeof quarantineBody>
+export type UnassignedBody = z.infer<typeof unassignedBody>
+export type AdoptRequest = z.infer<typeof adoptRequest>
+export type AdoptedBody = z.infer<typeof adoptedBody>
+export type TrafficBody = z.infer<typeof trafficBody>
 export type JournalBody = z.infer<typeof journalBody>
 export type LiveMessage = z.infer<typeof liveMessage>
 export type WatchMessage = z.infer<typeof watchMessage>

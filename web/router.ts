@@ -37,5 +37,6 @@ export const to = {
   alarm: (id: string) => `/alarms/${q(id)}`,
   trends: (site: string, signals?: readonly string[]) => `/trends/${q(site)}${signals?.length ? `?signals=${signals.map(q).join(',')}` : ''}`,
   log: (site: string) => `/log/${q(site)}`,
+  intake: () => '/intake',
   health: () => '/health',
 }

@@ -156,7 +156,9 @@ export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: S
 /** The figure in the signal's unit; undefined: there is no way from one to the other. Its display text is taken for the unit itself. */
 function inUnit(value: number | null, from: string, to: string): number | null | undefined {
   if (value === null || from === to || from === UNITS[to]?.text) return value
-  return convert(value, from, to) ?? undefined
+  const turned = convert(value, from, to)
+  // 950 ug/L are 0.95 mg/L, not 0.9500000000000001.
+  return turned === null ? undefined : Number(turned.toPrecision(12))
 }
 
 /** Worst finding first. Limits themselves pass (QAR-20). `tested`: what the quality tests make of the value. */

@@ -20,7 +20,8 @@ import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'
 import type { Message } from './message.ts'
-import { readMapped } from './mapping.ts'
+import { idFrom, isMapped } from './mapping-fields.ts'
+import { readMapped, type MappedResult } from './mapping.ts'
 import { PAYLOAD_LIMITS, readPayload, type BadReading, type RawReading } from './payload.ts'
 import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
@@ -58,6 +59,8 @@ export interface Intake {
   flush(): void
   /** Takes one message and commits it before it returns. Throws StoreRefused, and nothing else. */
   take(m: Message): void
+  /** A broker would not take a message for its size: it is counted as refused and kept in quarantine, though it was never read. */
+  refuseUnread(m: Pick<Message, 'topic' | 'site' | 'receivedMs'>, bytes: number, mostBytes: number): void
   /** Is this topic, outside our own form, mapped by that site? */
   maps(topic: string, site: string): boolean
   /** Topics outside our prefix that site files map; brokers have to be asked for them. */
@@ -168,7 +171,9 @@ export function createIntake(parts: IntakeParts): Intake {
     if (theirs) return refuse(m, 'WRONG_SITE', `the credential of ${shown(m.site ?? '')} published to ${shown(topic.site)}`)
     if (!from) return refuse(m, 'UNKNOWN_SITE', `no site file has the id ${shown(topic.site)}`, `${prefix}/${topic.site}/+`)
     const { naive } = from.site.clock
-    const payload = mapped ? readMapped(mapped.topic, m.payload, limits, naive) : readPayload(topic.signal, m.payload, limits, naive)
+    const payload: MappedResult = mapped ? readMapped(mapped.topic, m.payload, limits, naive) : readPayload(topic.signal, m.payload, limits, naive)
+    if (payload.unmapped)
+      for (const { path, when, value } of payload.unmapped) unassigned.note(from.site.id, idFrom({ path, when }), value, m.receivedMs, { topic: shown(m.topic, 200), path, when })
     if (!payload.ok) return refuse(m, payload.code, payload.detail)
     const formerWallMs = from.wallMs
     const { raws, lastMs, doubled, missing } = placed(payload.readings, from.site, formerWallMs, m.receivedMs)
@@ -276,12 +281,24 @@ export function createIntake(parts: IntakeParts): Intake {
     if (newest >= clockLimits.notBeforeMs) from.clock.note(newest, receivedMs)
   }
 
+  /** What a site file has taken in since is assigned. */
+  const stillUnassigned = (): readonly UnassignedSignal[] =>
+    unassigned.list().filter((u) => {
+      const of = tracks.of(u.site)
+      if (!of) return false
+      const { from } = u
+      if (from === null) return !of.signals.has(u.signal)
+      const topic = of.site.foreign.find((t) => t.topic === from.topic)
+      return topic !== undefined && !isMapped(topic, from)
+    })
+
   const traffic = (): readonly SiteTraffic[] =>
     tracks.all().map((t) => ({
       site: t.site.id,
       heardMs: t.heardMs,
       messages: t.messages,
       bytes: t.bytes,
+      planMb: t.site.dataPlanMb,
       month: t.month && { ...t.month, ...forecast(t.month, clock.nowMs(), t.site.dataPlanMb) },
       clockBehindMs: t.clock.behindMs(),
       clockDriftMsPerDay: t.clock.driftMsPerDay(),
@@ -298,6 +315,12 @@ export function createIntake(parts: IntakeParts): Intake {
       // oxlint-disable-next-line no-unnecessary-condition -- set in the call above
       if (refused) throw refused as StoreRefused
     },
+    refuseUnread(m, bytes, mostBytes) {
+      n.messages++
+      n.refused++
+      const detail = `a packet of ${bytes} bytes, and ${mostBytes} is the most: it was not read, its connection was ended, and the sender tries again until it sends less`
+      quarantine.note('TOO_LARGE', shown(m.topic, 160), { topic: shown(m.topic, 160), detail, bytes, atMs: m.receivedMs })
+    },
     maps: (topic, site) => tracks.foreign(topic)?.site === site,
     foreignTopics: () => tracks.foreignTopics(),
     resumeMonth(site, use) {
@@ -310,7 +333,7 @@ export function createIntake(parts: IntakeParts): Intake {
       { name: 'quarantineForgotten', value: quarantine.forgotten(), what: 'Kinds of refusal that had to make room; the totals still count them.' },
       {
         name: 'unassignedSignals',
-        value: unassigned.list().length,
+        value: unassigned.size(),
         bound: unassigned.bound,
         what: 'Signals sent by known sites but not in their site file; the one unseen for longest makes room.',
       },
@@ -321,7 +344,7 @@ export function createIntake(parts: IntakeParts): Intake {
       rejects: quarantine.entries().map((e) => ({ code: e.code, topic: e.topic, bytes: e.bytes, atMs: e.lastMs, detail: e.detail })),
     }),
     quarantineEntries: () => quarantine.entries(),
-    unassigned: () => unassigned.list(),
+    unassigned: stillUnassigned,
     traffic,
     troubles: () => [
       ...(refusing

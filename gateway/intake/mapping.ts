@@ -7,11 +7,15 @@ import type { ForeignPath, ForeignSignal, ForeignTopic, Plain } from '../site/fo
 import type { Quality } from '../site/reading.ts'
 import type { SiteClock } from '../site/site.ts'
 import type { WallTime } from './payload-time.ts'
+import { unmappedFields, type UnmappedField } from './mapping-fields.ts'
 import { isObject, kind, NUMBER, parse, raw, readText, timeOf, type BadReading, type PayloadLimits, type PayloadResult, type RawReading } from './payload.ts'
 import { reject, shown, type RejectCode } from './reject-codes.ts'
 
+/** `unmapped`: figures at places that no mapping names. */
+export type MappedResult = PayloadResult & { readonly unmapped?: readonly UnmappedField[] }
+
 /** Readings of one message on a mapped topic. */
-export function readMapped(topic: ForeignTopic, bytes: Uint8Array, limits: PayloadLimits, naive: SiteClock['naive']): PayloadResult {
+export function readMapped(topic: ForeignTopic, bytes: Uint8Array, limits: PayloadLimits, naive: SiteClock['naive']): MappedResult {
   const text = readText(bytes, limits)
   if (typeof text !== 'string') return text
   const json = parse(text)
@@ -39,9 +43,10 @@ export function readMapped(topic: ForeignTopic, bytes: Uint8Array, limits: Paylo
       else readValue(s, v, row, root, quality, t, readings, bad)
     }
   }
+  const unmapped = unmappedFields(topic, list, root)
   if (found === 0 && list.length > 0)
-    return reject('SHAPE', `none of the ${topic.signals.length} mapped places is in the message: compare "foreign" in the site file with what is sent`)
-  return { ok: true, readings, bad }
+    return { ...reject('SHAPE', `none of the ${topic.signals.length} mapped places is in the message: compare "foreign" in the site file with what is sent`), unmapped }
+  return { ok: true, readings, bad, unmapped }
 }
 
 function readValue(

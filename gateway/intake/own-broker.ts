@@ -29,6 +29,8 @@ export interface OwnBrokerParts {
   readonly credentials: Pick<Credentials, 'verify' | 'stamp' | 'refresh' | 'fault'>
   /** Answers null when the message is ours, an error when the store cannot take it; in the order of the offers. */
   readonly offer: (m: Message, done: (refused: Error | null) => void) => void
+  /** A site sent a packet that is too large to be read; its connection ends. */
+  readonly tooLarge?: (m: Pick<Message, 'topic' | 'site' | 'receivedMs'>, bytes: number, mostBytes: number) => void
   /** Topics outside the prefix that a site may publish to, because its site file maps them. */
   readonly maps?: (topic: string, site: string) => boolean
   /** A second listener, for TLS. */
@@ -87,6 +89,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   const limits = { ...LIMITS, ...parts.limits }
   const sessions = createSessions()
   const sockets = new Map<Socket, PacketGuard>()
+  const siteOf = new WeakMap<Socket, string>()
   const wills = new WeakMap<Client, string>()
   const n: Tally = {
     connects: 0,
@@ -140,6 +143,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
             sessions.open(client, knock.user, answer.stamp, createPace(limits.messagesPerS, limits.burst))
             const guard = sockets.get(socket)
             if (guard) guard.limit = limits.packetBytes
+            siteOf.set(socket, knock.user)
             n.connects++
             return done(null, true)
           }
@@ -237,7 +241,12 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     sockets.set(socket, guard)
     socket.once('close', () => sockets.delete(socket))
     socket.setTimeout(limits.idleMs, () => socket.destroy())
-    guardSocket(socket, guard, () => n.tooLarge++)
+    guardSocket(socket, guard, ({ bytes, topic }) => {
+      n.tooLarge++
+      const site = siteOf.get(socket)
+      // Of strangers nothing is kept but the count: their bytes may be anything.
+      if (site !== undefined) parts.tooLarge?.({ topic: topic ?? `${prefix}/${site}`, site, receivedMs: clock.nowMs() }, bytes, guard.limit)
+    })
     broker.handle(socket)
   }
   const server = createServer({ noDelay: true }, serve)

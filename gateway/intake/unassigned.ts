@@ -1,5 +1,6 @@
 /** Signals that a known site sends but its site file does not hold: what they are, how often they come, their last figure. */
 import type { UnassignedSignal } from '../port.ts'
+import type { ForeignPlace } from '../site/foreign.ts'
 import { guessOf } from '../site/guess.ts'
 import { shown } from './reject-codes.ts'
 
@@ -12,9 +13,11 @@ interface Seen extends Omit<UnassignedSignal, 'perMin' | 'guess'> {
 }
 
 export interface Unassigned {
-  note(site: string, signal: string, value: number | null, atMs: number): void
+  /** `from`: it stood there in a message outside our form, and `signal` is a proposal. */
+  note(site: string, signal: string, value: number | null, atMs: number, from?: ForeignPlace): void
   /** Most often first. */
   list(): readonly UnassignedSignal[]
+  size(): number
   /** Signals that had to make room. */
   forgotten(): number
   readonly bound: number
@@ -26,9 +29,9 @@ export function createUnassigned(bound = 500): Unassigned {
   let forgotten = 0
   return {
     bound,
-    note(site, signal, value, atMs) {
+    note(site, signal, value, atMs, from) {
       const name = shown(signal)
-      const key = `${site}/${name}`
+      const key = from ? `${site} ${from.topic} ${from.path} ${from.when ? JSON.stringify(from.when) : ''}` : `${site}/${name}`
       const was = seen.get(key)
       if (was) seen.delete(key)
       else if (seen.size >= bound) {
@@ -42,6 +45,7 @@ export function createUnassigned(bound = 500): Unassigned {
       seen.set(key, {
         site,
         signal: name,
+        from: from ?? null,
         count: (was?.count ?? 0) + 1,
         firstMs: was?.firstMs ?? atMs,
         lastMs: atMs,
@@ -60,6 +64,7 @@ export function createUnassigned(bound = 500): Unassigned {
           guess: guessOf(s.signal, { min, max, whole, rising: !fell && min !== max, count: s.count }),
         }))
         .sort((a, b) => b.count - a.count),
+    size: () => seen.size,
     forgotten: () => forgotten,
   }
 }

@@ -11,6 +11,14 @@ export interface ForeignPath {
 
 export type Plain = string | number | boolean
 
+/** One place in messages on one topic, as a site file writes it. */
+export interface ForeignPlace {
+  readonly topic: string
+  readonly path: string
+  /** Only where this stands so. */
+  readonly when: { readonly path: string; readonly is: Plain } | null
+}
+
 export interface ForeignSignal {
   /** Id in the site file. */
   readonly signal: string

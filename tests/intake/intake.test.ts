@@ -153,6 +153,7 @@ test('an unknown signal of a known site is listed with its last figure', () => {
       lastValue: 4,
       perMin: 1,
       guess: { quantity: 'h2s', unit: '[ppm]', because: 'its id ends in "h2s"' },
+      from: null,
     },
   ])
 })

@@ -39,7 +39,7 @@ async function start(limits: Partial<OwnBrokerLimits> = {}): Promise<void> {
   told = []
   const sites = fleet('ostrand', 'kestrow')
   intake = createIntake({ sites: () => sites, history, clock, prefix: PREFIX, onReadings: (r) => void told.push(...r) })
-  broker = await startOwnBroker({ host: '127.0.0.1', port: 0, prefix: PREFIX, clock, credentials, offer: intake.offer, limits })
+  broker = await startOwnBroker({ host: '127.0.0.1', port: 0, prefix: PREFIX, clock, credentials, offer: intake.offer, tooLarge: intake.refuseUnread, limits })
 }
 async function restart(limits: Partial<OwnBrokerLimits>): Promise<void> {
   await broker.stop({ withinMs: 1000 })
@@ -297,6 +297,11 @@ test('a packet that announces more than allowed ends the connection before its b
   expect(intake.quarantine().rejected).toEqual({ TOO_LARGE: 1 })
   expect(await s.send(`${PREFIX}/ostrand/tu.do`, Buffer.alloc(600_000, 0x20))).toBe('ended')
   expect(count(broker, 'brokerTooLarge')).toBe(2)
+  // The stranger is only counted; what a site sent is listed with topic and size, though nothing of it was read.
+  const [listed] = intake.quarantineEntries()
+  expect(listed).toMatchObject({ code: 'TOO_LARGE', topic: `${PREFIX}/ostrand/tu.do`, bytes: 600_000 + 2 + `${PREFIX}/ostrand/tu.do`.length + 2, count: 2 })
+  expect(listed?.detail).toContain('524288 is the most')
+  expect(count(intake, 'intakeRefused')).toBe(2)
 })
 
 test('bytes that are no MQTT end that connection and nothing else', async () => {

@@ -33,6 +33,18 @@ test('a length that goes on for a fifth byte is refused', () => {
   expect(createPacketGuard(268_435_455).passes(Uint8Array.of(0x30, 0x80, 0x80, 0x80, 0x80))).toBe(false)
 })
 
+test('of a PUBLISH that does not pass, size and topic are told when they came together; of anything else no topic', () => {
+  const head = [0x32, 0x80, 0x80, 0x40, 0x00, 0x03, 0x61, 0x2f, 0x62]
+  const seen = (bytes: readonly number[]) => {
+    const guard = createPacketGuard(1000)
+    expect(guard.passes(Uint8Array.from(bytes))).toBe(false)
+    return guard.refused()
+  }
+  expect(seen(head)).toEqual({ bytes: 1_048_576, topic: 'a/b' })
+  expect(seen(head.slice(0, 7))).toEqual({ bytes: 1_048_576, topic: null })
+  expect(seen([0x82, ...head.slice(1)])).toEqual({ bytes: 1_048_576, topic: null })
+})
+
 test('however the bytes are cut, the largest packet passes and one byte more does not', () => {
   fc.assert(
     fc.property(

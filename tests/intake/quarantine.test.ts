@@ -50,8 +50,9 @@ test('an unassigned signal is listed with its last figure and its rate', () => {
       lastValue: 10,
       perMin: 2,
       guess: { quantity: 'h2s', unit: '[ppm]', because: 'its id ends in "h2s"' },
+      from: null,
     },
-    { site: 'ostrand', signal: 'tu.once', count: 1, firstMs: 0, lastMs: 0, lastValue: null, perMin: null, guess: null },
+    { site: 'ostrand', signal: 'tu.once', count: 1, firstMs: 0, lastMs: 0, lastValue: null, perMin: null, guess: null, from: null },
   ])
 })
 

@@ -12,8 +12,9 @@ import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
 import { readPage } from '../../server/routes/page-files.ts'
 import { policyFor } from '../../server/security-headers.ts'
-import { acknowledgeRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
+import { acknowledgeRequest, adoptRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
 import { fakeHealth } from './health.ts'
+import { fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
 import { entriesOf, eventsOf } from './past.ts'
 import { trendOf } from './trend.ts'
 import { makeFleet, readingOf, type FleetName, type Loop } from './yards.ts'
@@ -59,6 +60,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
   const entries: LogEntry[] = [...loops.values()].slice(0, 8).flatMap((l, i) => entriesOf(l, i * 100, nowMs()))
   const files = readPage(options.page)
   const asked: string[] = []
+  const adopted = new Set<string>()
   let muted = false
   let closed = false
   let signedOut = false
@@ -210,6 +212,28 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         entries.push(entry)
         tellAll({ t: 'entry', nowMs: nowMs(), entry })
         return answer(201, entry)
+      }
+      case 'GET quarantine':
+        return answer(200, fakeQuarantine(nowMs()))
+      case 'GET unassigned':
+        return answer(200, await fakeUnassigned({ site: (id) => loops.get(id) ?? null }, nowMs(), adopted))
+      case 'GET traffic':
+        return answer(
+          200,
+          fakeTraffic(
+            [...loops.values()].map((l) => l.site),
+            nowMs(),
+          ),
+        )
+      case 'POST unassigned': {
+        const given = adoptRequest.parse(JSON.parse(await bodyText(request)))
+        if (refusal) {
+          const words = refusal
+          refusal = null
+          return fault(409, words.code, words.message)
+        }
+        adopted.add(given.signal)
+        return answer(201, { site: given.site, signal: given.signal, file: `${given.site}.yaml`, line: 41, written: `${given.signal}: { quantity: "${given.quantity}" }` })
       }
       case 'GET health':
         return answer(200, fakeHealth(nowMs()))

@@ -342,8 +342,34 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     await page.locator('.entries').getByText('alkalinity, 80.5').waitFor()
   })
 
+  test('refused messages stand with their reason in plain words, what to do, topic, size, and how often', async () => {
+    const { page } = await visit('/intake')
+    const row = page.getByRole('row', { name: /The text is not JSON/ })
+    await row.waitFor()
+    for (const text of ['Check the controller', 'loopkeeper/v1/kestrow-berth-3', '17', '12']) expect(await row.textContent()).toContain(text)
+    await page.getByText(/runs? over/).waitFor()
+    expect(await page.getByRole('row', { name: /will run over/ }).textContent()).toContain('142\u00a0% of 20\u00a0MB')
+  })
+
+  test('a signal in no site file is taken in only when somebody has said what it is, and the page names file and line', async () => {
+    const { page, server } = await visit('/intake', { size: PHONE })
+    await page.getByRole('button', { name: /Adopt registers/ }).click()
+    await page.getByRole('button', { name: 'Write it into the site file' }).click()
+    await page.getByText('Nobody has said what it measures').waitFor()
+    expect(server.asked.filter((a) => a.startsWith('POST'))).toEqual([])
+    await page.getByRole('button', { name: /Leave it|Adopt registers/ }).click()
+    await page.getByRole('button', { name: /Adopt panel\.x7/ }).click()
+    await page.getByText('The guess is').waitFor()
+    server.refuseNext('not-adopted', 'panel.x7 is in kestrow-berth-3.yaml already.')
+    await page.getByRole('button', { name: 'Yes, it is pH: write it down' }).click()
+    await page.getByRole('alert').filter({ hasText: 'Not written: panel.x7 is in kestrow-berth-3.yaml already.' }).waitFor()
+    await page.getByRole('button', { name: 'Yes, it is pH: write it down' }).click()
+    await page.getByText('panel.x7 stands in kestrow-berth-3.yaml, line 41').waitFor()
+    await page.getByRole('button', { name: /Adopt panel\.x7/ }).waitFor({ state: 'detached', timeout: 12_000 })
+  })
+
   test('every press on a phone is at least 24 px, and the ones of the night call 60', async () => {
-    for (const path of ['/', '/alarms', AIR, '/log/kestrow-berth-3', '/trends/kestrow-berth-3', '/loops/kestrow-berth-3']) {
+    for (const path of ['/', '/alarms', AIR, '/intake', '/log/kestrow-berth-3', '/trends/kestrow-berth-3', '/loops/kestrow-berth-3']) {
       const { page } = await visit(path, { size: PHONE })
       await page.waitForLoadState('networkidle')
       const small = await page.evaluate(() =>
@@ -371,6 +397,8 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     ['alarm', AIR, 'eight'],
     ['trends', '/trends/kestrow-berth-3', 'eight'],
     ['site log', '/log/kestrow-berth-3', 'eight'],
+    ['intake', '/intake', 'eight'],
+    ['intake without loops', '/intake', 'none'],
     ['health', '/health', 'eight'],
   ]
   for (const [name, path, fleet] of PAGES) {

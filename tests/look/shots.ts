@@ -73,6 +73,17 @@ const SHOTS: readonly Shot[] = [
   { name: 'trends-week', path: '/trends/kestrow-berth-3?signals=tu.do,tu.ph,hp.run&span=604800000', fleet: 'eight' },
   { name: 'trends-pick', path: '/trends', fleet: 'sixty' },
   { name: 'log', path: '/log/kestrow-berth-3', fleet: 'eight' },
+  { name: 'intake', path: '/intake', fleet: 'eight' },
+  {
+    name: 'intake-adopt',
+    path: '/intake',
+    fleet: 'eight',
+    before: (p) =>
+      p
+        .getByRole('button', { name: /Adopt registers/ })
+        .click()
+        .then(() => undefined),
+  },
   { name: 'health', path: '/health', fleet: 'eight' },
   { name: 'unknown', path: '/loops/nowhere', fleet: 'eight' },
   {

@@ -289,6 +289,36 @@ test('what was refused, what is in no site file, and what each site sends are th
   expect((await ask('GET', '/api/traffic')).json()).toMatchObject({ sites: [{ site: 'ostrand', clockBehindMs: -5000, month: null }] })
 })
 
+test('a refusal is told in plain words with what to do, and an unassigned signal with all it can be', async () => {
+  const { ask } = await openYard()
+  expect((await ask('GET', '/api/quarantine')).json().entries[0]).toMatchObject({ means: 'The text is not JSON.', todo: expect.stringContaining('JSON checker') })
+  const { quantities } = (await ask('GET', '/api/unassigned')).json()
+  const temperature = quantities.find((q: { id: string }) => q.id === 'temperature')
+  expect(temperature).toEqual({
+    id: 'temperature',
+    word: 'temperature',
+    units: [{ code: 'Cel', text: '°C' }],
+    sentUnits: ['Cel', '[degF]', 'K'].map((code) => expect.objectContaining({ code })),
+  })
+})
+
+test('adopting a signal names file and line and writes a note under the name of who did it; what cannot be adopted is told', async () => {
+  const { ask } = await openYard()
+  const done = await ask('POST', '/api/unassigned/adopt', { site: 'upper', signal: 'tu.x7', quantity: 'ph' })
+  expect(done.json()).toEqual({ site: 'upper', signal: 'tu.x7', file: 'upper.yaml', line: 14, written: 'tu.x7: { quantity: "ph" }' })
+  expect((await ask('GET', '/api/log?site=upper')).json().entries[0]).toMatchObject({
+    kind: 'note',
+    by: 'Night desk',
+    text: 'Signal taken in: upper.yaml, line 14: tu.x7: { quantity: "ph" }',
+  })
+  expect((await ask('POST', '/api/unassigned/adopt', { site: 'upper', signal: 'tu.do', quantity: 'do' })).json()).toEqual({
+    code: 'not-adopted',
+    message: 'tu.do is in upper.yaml already.',
+  })
+  expect((await ask('POST', '/api/unassigned/adopt', { site: 'nowhere', signal: 'tu.x7', quantity: 'ph' })).json().code).toBe('unknown-loop')
+  expect((await ask('POST', '/api/unassigned/adopt', { site: 'upper', signal: 'tu.x7' })).json().message).toContain('body field quantity: missing')
+})
+
 test('a failure of ours is told with a number, its reason only to the log', async () => {
   const { ask, gateway, log } = await openYard()
   gateway.broken = true

@@ -230,9 +230,14 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
         lastValue: 7.1,
         perMin: 1,
         guess: { quantity: 'ph', unit: '[pH]', because: 'its figures fit' },
+        from: null,
       },
     ],
-    traffic: () => [{ site: 'ostrand', heardMs: NOON, messages: 4, bytes: 200, month: null, clockBehindMs: -5000, clockDriftMsPerDay: null }],
+    adopt: (site, { signal, quantity }) =>
+      signal === 'tu.do'
+        ? { ok: false, message: 'tu.do is in upper.yaml already.' }
+        : { ok: true, file: `${site}.yaml`, line: 14, written: `${signal}: { quantity: "${quantity}" }` },
+    traffic: () => [{ site: 'ostrand', heardMs: NOON, messages: 4, bytes: 200, planMb: 20, month: null, clockBehindMs: -5000, clockDriftMsPerDay: null }],
     health(): Health {
       if (gateway.broken) throw new Error('the disk is on fire at /somewhere/secret')
       return {

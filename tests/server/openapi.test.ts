@@ -48,6 +48,7 @@ test('the calls are those the product promises', () => {
       'GET /api/quarantine',
       'GET /api/unassigned',
       'GET /api/traffic',
+      'POST /api/unassigned/adopt',
       'GET /api/loops',
       'GET /api/loops/:site',
       'GET /api/history/:site/:signal',

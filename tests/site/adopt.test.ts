@@ -48,6 +48,39 @@ test('a signal is adopted into the text of a site file, and every line a person 
   expect(deep.ok && deep.site.signals.map((s) => s.id)).toEqual(['tu.do', 'sump.level', 'tu.ph'])
 })
 
+const FOREIGN = `${FILE}foreign:
+  - topic: quay/unit7
+    rows: ch # one per input
+    signals:
+      tu.do: { path: val, when: { path: n, is: AI1 } }
+`
+test('a field of a foreign payload is adopted with its mapping, in two lines, and the line told is that of the signal', () => {
+  const r = adopt('o.yaml', FOREIGN, { signal: 'tu.ph', quantity: 'ph', from: { topic: 'quay/unit7', path: 'val', when: { path: 'n', is: 'AI2' } } })
+  if (!r.ok) throw new Error(r.message)
+  const lines = r.text.split('\n')
+  expect(lines[r.line - 1]).toBe('  tu.ph: { quantity: "ph" }')
+  expect(r.text).toContain('      tu.ph: { path: "val", when: {"path":"n","is":"AI2"} }\n')
+  expect(lines.length).toBe(FOREIGN.split('\n').length + 2)
+  expect(r.site.foreign[0]?.signals.map((s) => [s.signal, s.when?.is])).toEqual([
+    ['tu.do', 'AI1'],
+    ['tu.ph', 'AI2'],
+  ])
+  // Written above its signals, the mapping moves them one line down.
+  const above = FOREIGN.slice(FOREIGN.indexOf('foreign:')) + FILE
+  const moved = adopt('o.yaml', above, { signal: 'tu.ph', from: { topic: 'quay/unit7', path: 'x', when: null } })
+  if (!moved.ok) throw new Error(moved.message)
+  expect(moved.text.split('\n')[moved.line - 1]).toBe('  tu.ph:')
+})
+
+test('a field is not adopted where the file maps no such topic, or in a unit that cannot be converted', () => {
+  const why = (over: object): string => {
+    const r = adopt('o.yaml', FOREIGN, { signal: 'tu.ph', quantity: 'ph', ...over })
+    return r.ok ? '' : r.message
+  }
+  expect(why({ from: { topic: 'quay/unit8', path: 'x', when: null } })).toBe('o.yaml maps no topic "quay/unit8" under foreign: add it there, with its signals.')
+  expect(why({ unit: 'Cel', from: { topic: 'quay/unit7', path: 'x', when: null } })).toContain('"Cel" found, and the signal is in "[pH]"')
+})
+
 test('what would not be a good site file is not written, and says why', () => {
   const why = (signal: string, over = {}): string => {
     const r = adopt('o.yaml', FILE, { signal, ...over })

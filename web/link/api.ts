@@ -1,6 +1,7 @@
 /** Requests to the server. A refusal comes back as words that can be shown; a missing sign-in changes the page. */
 import { signal } from '@preact/signals'
 import {
+  adoptedBody,
   alarmBody,
   faultBody,
   healthBody,
@@ -8,12 +9,20 @@ import {
   journalBody,
   logBody,
   loopDetailBody,
+  quarantineBody,
+  trafficBody,
+  unassignedBody,
+  type AdoptedBody,
+  type AdoptRequest,
   type AlarmBody,
   type EntryBody,
   type HealthBody,
   type HistoryBody,
   type JournalBody,
   type LoopDetailBody,
+  type QuarantineBody,
+  type TrafficBody,
+  type UnassignedBody,
 } from '../../server/wire.ts'
 
 export type Answer<T> = { readonly ok: true; readonly body: T } | { readonly ok: false; readonly status: number; readonly code: string; readonly message: string }
@@ -49,6 +58,9 @@ const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'cont
 
 export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
 export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', healthBody)
+export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/quarantine', quarantineBody)
+export const getUnassigned = (): Promise<Answer<UnassignedBody>> => ask('/api/unassigned', unassignedBody)
+export const getTraffic = (): Promise<Answer<TrafficBody>> => ask('/api/traffic', trafficBody)
 export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmBody)
 export const getJournal = (fromMs: number, toMs: number, limit: number, site?: string): Promise<Answer<JournalBody>> =>
   ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
@@ -68,3 +80,6 @@ export const amSignedIn = (): Promise<Answer<unknown>> => ask('/api/me', { safeP
 export const reset = (a: AlarmBody): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/reset`, alarmBody, post({ occurrence: a.occurrence, version: a.version }))
 
 export const addEntry = (entry: object): Promise<Answer<unknown>> => ask('/api/log', { safeParse: (v) => ({ success: true, data: v }) }, post(entry))
+
+/** Takes an unassigned signal into the file of its site. */
+export const adoptSignal = (a: AdoptRequest): Promise<Answer<AdoptedBody>> => ask('/api/unassigned/adopt', adoptedBody, post(a))

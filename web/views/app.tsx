@@ -12,6 +12,7 @@ import { AlarmsPage } from './alarms.tsx'
 import { FleetPage } from './fleet.tsx'
 import { Head } from './head.tsx'
 import { HealthPage } from './health.tsx'
+import { IntakePage } from './intake.tsx'
 import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
 import { TrendPage } from './trend.tsx'
@@ -38,6 +39,7 @@ export function App() {
       {night && <AlarmPage key={id} id={id} />}
       {page === 'trends' && <TrendPage key={id ?? ''} site={id ?? null} />}
       {page === 'log' && id !== undefined && <LogPage key={id} site={id} />}
+      {page === 'intake' && <IntakePage />}
       {page === 'health' && <HealthPage />}
       {!KNOWN.has(page ?? '') && (
         <main id="main">
@@ -51,7 +53,7 @@ export function App() {
   )
 }
 
-const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'health'])
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'intake', 'health'])
 
 const BACK_MS = 5_000
 

@@ -9,6 +9,7 @@ const PLACES = [
   ['Fleet', to.fleet(), ''],
   ['Alarms', to.alarms(), 'alarms'],
   ['Trends', '/trends', 'trends'],
+  ['Intake', to.intake(), 'intake'],
   ['Health', to.health(), 'health'],
 ] as const
 

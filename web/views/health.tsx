@@ -3,6 +3,7 @@ import { useEffect } from 'preact/hooks'
 import { useSignal } from '@preact/signals'
 import type { HealthBody } from '../../server/wire.ts'
 import { getHealth } from '../link/api.ts'
+import { to } from '../router.ts'
 import { now } from '../state/store.ts'
 import { figure } from '../words/numbers.ts'
 import { age, moment, ownZone } from '../words/times.ts'
@@ -99,7 +100,9 @@ function Body({ h }: { h: HealthBody }) {
         </>
       )}
       <h2 class="sec second">Messages not taken, by reason</h2>
-      {rejected.length === 0 && <p class="mute">None since the start.</p>}
+      <p class="mute">
+        {rejected.length === 0 && 'None since the start. '}What each reason means, and signals in no site file: <a href={to.intake()}>Intake</a>.
+      </p>
       {rejected.length > 0 && (
         <p>
           {rejected.map(([code, n]) => (
