@@ -175,6 +175,53 @@ export const historyBody = z.object({
   extent: z.object({ firstMs: ms, lastMs: ms }).nullable(),
 })
 
+/** How far a counter moved in equal spans, or the hours of a run bit. */
+export const countsBody = z.object({
+  site: z.string(),
+  signal: z.string(),
+  unit: z.string(),
+  unitText: z.string(),
+  fromMs: ms,
+  toMs: ms,
+  bucketMs: z.number(),
+  at: z.array(ms),
+  /** null: no reading ends in the span. What lies across a gap is counted where the gap ends. */
+  by: z.array(z.number().nullable()),
+  total: z.number(),
+  /** Something was lost in a reset, a replacement or a gap: the true total is this or more. */
+  atLeast: z.boolean(),
+  rollovers: z.number().int(),
+  resets: z.number().int(),
+  replacements: z.number().int(),
+  /** Rises too fast to be true, left out. */
+  steps: z.array(z.object({ atMs: ms, by: z.number() })),
+  /** Of a run bit; null: of a counter. */
+  starts: z.number().int().nullable(),
+  unknownH: z.number().nullable(),
+})
+
+const machineSpan = z.object({ hours: z.number().nullable(), starts: z.number().nullable(), atLeast: z.boolean() })
+
+/** GET /api/machines/:site: hours and starts of machines that have a meter or a run bit. */
+export const machinesBody = z.object({
+  nowMs: ms,
+  machines: z.array(
+    z.object({
+      id: z.string(),
+      name: z.string(),
+      /** What the hours come from. */
+      by: z.enum(['meter', 'run']).nullable(),
+      day: machineSpan,
+      week: machineSpan,
+      /** Newest figure of its hour meter, as sent. */
+      meter: z.number().nullable(),
+      resets: z.number().int(),
+      replacements: z.number().int(),
+      rollovers: z.number().int(),
+    }),
+  ),
+})
+
 export const journalBody = z.object({
   events: z.array(
     z.object({
@@ -354,6 +401,7 @@ export type UnassignedBody = z.infer<typeof unassignedBody>
 export type AdoptRequest = z.infer<typeof adoptRequest>
 export type AdoptedBody = z.infer<typeof adoptedBody>
 export type TrafficBody = z.infer<typeof trafficBody>
+export type MachinesBody = z.infer<typeof machinesBody>
 export type JournalBody = z.infer<typeof journalBody>
 export type LiveMessage = z.infer<typeof liveMessage>
 export type WatchMessage = z.infer<typeof watchMessage>

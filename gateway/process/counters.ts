@@ -17,8 +17,8 @@ export interface CounterPoint {
 export interface CounterSettings {
   /** Fastest the counter can truly move, its unit per hour: 1 for hours run, 60 x pulses per min for a meter. */
   readonly mostPerH: number
-  /** Value after which it starts again at zero (65536, 4294967296, 100000); null: it never does. */
-  readonly rolloverAt: number | null
+  /** Value after which it starts again at zero (65536, 4294967296, 100000); null: it never does; several: not known, one of these. */
+  readonly rolloverAt: number | readonly number[] | null
   /** Slack for clocks and rounding, counter units; a fall within it is jitter, no reset. */
   readonly slack: number
   /** Replacements from the site log, ms: the difference across one is not counted and is no fault. */
@@ -36,47 +36,66 @@ export interface Counted {
   readonly steps: readonly { readonly atMs: number; readonly by: number }[]
 }
 
+/** What lies between two readings of a counter that follow each other. */
+export interface Increment {
+  readonly fromMs: number
+  readonly atMs: number
+  /** How far it moved, its unit; for a reset what is certain, for a step and a replacement 0. */
+  readonly by: number
+  readonly how: 'rise' | 'rollover' | 'reset' | 'replacement' | 'step'
+  /** What the figure itself did: for a step and a reset the difference that is not counted as work. */
+  readonly jump: number
+}
+
 /**
  * points  ascending by time, good quality, one signal; a repeated reading counts once
  * throws  RangeError when they run backwards, or a value is below zero or at or above the rollover
  */
-export function counted(points: readonly CounterPoint[], s: CounterSettings): Counted {
+export function increments(points: readonly CounterPoint[], s: CounterSettings): readonly Increment[] {
   positive('fastest rate', s.mostPerH, 'per h')
   positive('slack', s.slack, '', true)
-  let total = 0
-  let rollovers = 0
-  let resets = 0
-  let replacements = 0
-  let atLeast = false
-  const steps: { atMs: number; by: number }[] = []
+  const out: Increment[] = []
+  const certain = typeof s.rolloverAt === 'number' ? s.rolloverAt : null
+  const tops = s.rolloverAt === null ? [] : typeof s.rolloverAt === 'number' ? [s.rolloverAt] : s.rolloverAt
   let before: CounterPoint | null = null
   for (const p of points) {
     positive('counter', p.value, '', true)
-    if (s.rolloverAt !== null && p.value >= s.rolloverAt) throw new RangeError(`counter is ${p.value}: it starts again at ${s.rolloverAt}, so that figure is wrong`)
+    if (certain !== null && p.value >= certain) throw new RangeError(`counter is ${p.value}: it starts again at ${certain}, so that figure is wrong`)
     if (before) {
       if (p.atMs < before.atMs) throw new RangeError(`counter readings run backwards: ${p.atMs} after ${before.atMs}; sort them by time`)
-      const from = before
-      const most = (s.mostPerH * (p.atMs - from.atMs)) / 3_600_000 + s.slack
-      const rise = p.value - from.value
-      const over = s.rolloverAt === null ? Number.POSITIVE_INFINITY : s.rolloverAt - from.value + p.value
-      if (s.replacedMs.some((r) => r > from.atMs && r <= p.atMs)) {
-        replacements += 1
-        atLeast = true
-      } else if (rise >= -s.slack && rise <= most) total += rise
-      else if (rise >= 0) steps.push({ atMs: p.atMs, by: rise })
-      else if (over <= most) {
-        total += over
-        rollovers += 1
-      } else {
-        resets += 1
-        atLeast = true
-        // Since a reset to zero the counter has moved by its own value; a reset to a typed figure shows as too much.
-        if (p.value <= most) total += p.value
-      }
+      out.push({ fromMs: before.atMs, atMs: p.atMs, jump: p.value - before.value, ...between(before, p, tops, s) })
     }
     before = p
   }
-  return { total, atLeast, rollovers, resets, replacements, steps }
+  return out
+}
+
+function between(from: CounterPoint, to: CounterPoint, tops: readonly number[], s: CounterSettings): Pick<Increment, 'by' | 'how'> {
+  if (s.replacedMs.some((r) => r > from.atMs && r <= to.atMs)) return { how: 'replacement', by: 0 }
+  const most = (s.mostPerH * (to.atMs - from.atMs)) / 3_600_000 + s.slack
+  const rise = to.value - from.value
+  if (rise >= -s.slack && rise <= most) return { how: 'rise', by: rise }
+  if (rise >= 0) return { how: 'step', by: 0 }
+  for (const top of tops) {
+    const over = top - from.value + to.value
+    if (from.value < top && over <= most) return { how: 'rollover', by: over }
+  }
+  // Since a reset to zero the counter has moved by its own value; a reset to a typed figure shows as too much.
+  return { how: 'reset', by: to.value <= most ? to.value : 0 }
+}
+
+/** points, throws  as increments() */
+export function counted(points: readonly CounterPoint[], s: CounterSettings): Counted {
+  return sum(increments(points, s))
+}
+
+export function sum(all: readonly Increment[]): Counted {
+  let total = 0
+  for (const i of all) total += i.by
+  const times = (how: Increment['how']): number => all.filter((i) => i.how === how).length
+  const [resets, replacements] = [times('reset'), times('replacement')]
+  const steps = all.filter((i) => i.how === 'step').map((i) => ({ atMs: i.atMs, by: i.jump }))
+  return { total, atLeast: resets + replacements > 0, rollovers: times('rollover'), resets, replacements, steps }
 }
 
 export interface RunState {

@@ -219,7 +219,10 @@ function resolveSignals(f: SiteFile, stages: readonly Stage[], equipment: readon
       resolution: s?.resolution ?? spec.resolution,
       digits: s?.digits ?? spec.digits,
       checks: s?.checks ?? null,
+      ...(s?.counter && { counter: s.counter }),
     }
+    if (s?.counter && spec.kind !== 'counter')
+      complain([...path, 'counter'], `${quantity} is no counter: leave it out, or give the quantity hours, starts, pulses, volume or uptime`)
     if (signal.checks) {
       for (const trouble of troublesOf(checksFor(signal, { stage: stages.find((x) => x.id === signal.stage)?.kind ?? null, override: signal.checks })))
         complain([...path, 'checks'], trouble)

@@ -73,6 +73,7 @@ export const signalSchema = z.strictObject({
   resolution: z.number().positive().optional(),
   digits: z.number().int().min(0).max(6).optional(),
   checks: checkOverrideSchema.optional(),
+  counter: z.strictObject({ rolloverAt: z.number().positive().optional(), mostPerH: z.number().positive().optional() }).optional(),
 })
 
 export const alarmSchema = z.strictObject({

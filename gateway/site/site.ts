@@ -73,6 +73,8 @@ export interface Signal {
   readonly digits: number
   /** What a person changed in its quality tests; null: nothing. */
   readonly checks: CheckOverride | null
+  /** Counters: where it starts again at zero and the most it can count in an hour; absent: what is usual. */
+  readonly counter?: { readonly rolloverAt?: number | undefined; readonly mostPerH?: number | undefined }
 }
 
 /** Minutes of a weekday (0 Sunday to 6 Saturday) during which something holds; `toMin` up to 1440. */

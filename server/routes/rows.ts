@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
+import { countRows } from './counts.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
 import { intakeRows } from './intake.ts'
@@ -19,4 +20,4 @@ const openapiRow = row({
   answer: ({ version }) => describeApi(ROWS, version),
 })
 
-export const ROWS: readonly Row[] = [...healthRows, ...intakeRows, ...loopRows, ...historyRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]
+export const ROWS: readonly Row[] = [...healthRows, ...intakeRows, ...loopRows, ...historyRows, ...countRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]

@@ -14,7 +14,7 @@ import { readPage } from '../../server/routes/page-files.ts'
 import { policyFor } from '../../server/security-headers.ts'
 import { acknowledgeRequest, adoptRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
 import { fakeHealth } from './health.ts'
-import { fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
+import { fakeMachines, fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
 import { entriesOf, eventsOf } from './past.ts'
 import { trendOf } from './trend.ts'
 import { makeFleet, readingOf, type FleetName, type Loop } from './yards.ts'
@@ -142,7 +142,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
     const [, , noun, first, second] = url.pathname.split('/').map(decodeURIComponent)
     const fromMs = Number(url.searchParams.get('from') ?? 0)
     const toMs = Number(url.searchParams.get('to') ?? nowMs())
-    const loop = loops.get((noun === 'loops' || noun === 'history' ? first : url.searchParams.get('site')) ?? '')
+    const loop = loops.get((noun === 'loops' || noun === 'history' || noun === 'machines' ? first : url.searchParams.get('site')) ?? '')
     switch (`${method} ${noun}`) {
       case 'GET me':
         return answer(200, { name: 'Ines C.', via: 'session', untilMs: nowMs() + 86_400_000 })
@@ -213,6 +213,8 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         tellAll({ t: 'entry', nowMs: nowMs(), entry })
         return answer(201, entry)
       }
+      case 'GET machines':
+        return loop ? answer(200, fakeMachines(loop.site.equipment, nowMs())) : fault(404, 'unknown-loop', `There is no loop "${first}".`)
       case 'GET quarantine':
         return answer(200, fakeQuarantine(nowMs()))
       case 'GET unassigned':

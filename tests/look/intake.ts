@@ -1,6 +1,6 @@
-/** What the intake page is told: refusals of several kinds, signals in no site file of both sorts, sites with and without a plan. */
+/** What the intake page is told: refusals of several kinds, signals in no site file of both sorts, sites with and without a plan. And what machines of a loop add up to. */
 import { intakeRows } from '../../server/routes/intake.ts'
-import type { QuarantineBody, TrafficBody, UnassignedBody } from '../../server/wire.ts'
+import type { MachinesBody, QuarantineBody, TrafficBody, UnassignedBody } from '../../server/wire.ts'
 import { REJECT_CODES, type RejectCode } from '../../gateway/intake/reject-codes.ts'
 import type { GatewayPort, UnassignedSignal } from '../../gateway/port.ts'
 
@@ -87,5 +87,20 @@ export const fakeTraffic = (sites: readonly { readonly id: string; readonly name
           },
     clockBehindMs: i === 1 ? 725_000 : 300,
     clockDriftMsPerDay: null,
+  })),
+})
+
+export const fakeMachines = (equipment: readonly { readonly id: string; readonly name: string }[], nowMs: number): MachinesBody => ({
+  nowMs,
+  machines: equipment.map(({ id, name }, i) => ({
+    id,
+    name,
+    by: i % 2 === 0 ? 'meter' : 'run',
+    day: { hours: i === 3 ? null : 23.4 / (i + 1), starts: i === 0 ? null : 14 * i, atLeast: i === 2 },
+    week: { hours: 160.2 / (i + 1), starts: i === 0 ? null : 98 * i, atLeast: i === 2 },
+    meter: i % 2 === 0 ? 12_411.3 : null,
+    resets: 0,
+    replacements: i === 2 ? 1 : 0,
+    rollovers: 0,
   })),
 })

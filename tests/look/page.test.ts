@@ -234,7 +234,7 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
   test('everything in the head, the counts and the list can be reached and seen by keyboard', async () => {
     const { page } = await visit('/')
     const seen: string[] = []
-    for (let i = 0; i < 14; i++) {
+    for (let i = 0; i < 15; i++) {
       await page.keyboard.press('Tab')
       const at = await page.evaluate(() => {
         const e = document.activeElement as HTMLElement
@@ -244,7 +244,7 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
       expect(at.outline, `focus on "${at.text}" can be seen`).toBeGreaterThanOrEqual(2)
     }
     expect(seen[0]).toBe('To the page')
-    for (const word of ['Alarms', 'Trends', 'Health', 'Freeze list']) expect(seen).toContain(word)
+    for (const word of ['Alarms', 'Trends', 'Intake', 'Health', 'Freeze list']) expect(seen).toContain(word)
     expect(seen.some((s) => s.includes('Kestrow'))).toBe(true)
   })
 

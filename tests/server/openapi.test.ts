@@ -48,6 +48,8 @@ test('the calls are those the product promises', () => {
       'GET /api/quarantine',
       'GET /api/unassigned',
       'GET /api/traffic',
+      'GET /api/counts/:site/:signal',
+      'GET /api/machines/:site',
       'POST /api/unassigned/adopt',
       'GET /api/loops',
       'GET /api/loops/:site',

@@ -9,6 +9,7 @@ import {
   journalBody,
   logBody,
   loopDetailBody,
+  machinesBody,
   quarantineBody,
   trafficBody,
   unassignedBody,
@@ -20,6 +21,7 @@ import {
   type HistoryBody,
   type JournalBody,
   type LoopDetailBody,
+  type MachinesBody,
   type QuarantineBody,
   type TrafficBody,
   type UnassignedBody,
@@ -57,6 +59,7 @@ const q = encodeURIComponent
 const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
 
 export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
+export const getMachines = (site: string): Promise<Answer<MachinesBody>> => ask(`/api/machines/${q(site)}`, machinesBody)
 export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', healthBody)
 export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/quarantine', quarantineBody)
 export const getUnassigned = (): Promise<Answer<UnassignedBody>> => ask('/api/unassigned', unassignedBody)

@@ -19,6 +19,7 @@ import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { Badge } from './ring.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
+import { Machines } from './machines.tsx'
 
 export function LoopPage({ site }: { site: string }) {
   const detail = useMemo(() => createDetail(site), [site])
@@ -107,7 +108,10 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
       </div>
       <div class="lower">
         <Values signals={signals.filter((s) => s.kind === 'analogue')} body={body} />
-        <Runs body={body} signals={signals} />
+        <div>
+          <Runs body={body} signals={signals} />
+          <Machines site={body.id} />
+        </div>
         <Standing body={body} />
       </div>
       <div class="in2">
