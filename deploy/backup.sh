@@ -48,7 +48,7 @@ trap 'exit 1' HUP INT TERM
 "$deploy/loopkeeper" history backup "$work/history.db" >/dev/null
 "$LOOPKEEPER_NODE" "$deploy/state.mjs" backup "$data/state.db" "$work/state.db"
 for file in site-credentials.json traffic.json; do
-  [ ! -f "$data/$file" ] || cp -p -- "$data/$file" "$work/$file"
+  [ ! -f "$data/$file" ] || cp -- "$data/$file" "$work/$file"
 done
 [ ! -d "$sites" ] || cp -R -- "$sites/." "$work/sites"
 printf 'Loopkeeper %s\nNode %s\ntaken %s\n' "$("$LOOPKEEPER_NODE" -p "require('$deploy/../package.json').version")" "$("$LOOPKEEPER_NODE" -p process.versions.node)" "$(date -u +%Y-%m-%dT%H:%M:%SZ)" >"$work/about.txt"
