@@ -25,7 +25,7 @@ const steps = [
   ['dead code', bin('knip'), ['--no-progress']],
 ]
 const broken = []
-for (const [name, command, args] of steps) if ((await run(say, name, command, args)) !== 0) broken.push(name)
+for (const [name, command, args] of steps) if ((await run(say, name, command, args)) !== 0) broken.push(String(name))
 
 const out = mkdtempSync(join(tmpdir(), 'loopkeeper-test-'))
 const report = join(out, 'report.json')

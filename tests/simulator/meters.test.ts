@@ -13,17 +13,46 @@ const { site } = read
 test('counters are held back and moved so that they meet the newer stretch; a gap in them stays a gap', () => {
   const m = meters(site)
   const rest = m.hold('{"names":["tu.do","hp.hours","hp.volume"],"rows":[[1000,6.1,100.2,5000],[2000,6.2,100.4,null],[3000,6.3,100.9,5030]]}')
-  expect(JSON.parse(rest ?? '')).toEqual({ names: ['tu.do'], rows: [[1000, 6.1], [2000, 6.2], [3000, 6.3]] })
-  const told = m.release(new Map([['hp.hours', 2160], ['hp.volume', 700_030]])).map((p) => JSON.parse(p) as unknown)
+  expect(JSON.parse(rest ?? '')).toEqual({
+    names: ['tu.do'],
+    rows: [
+      [1000, 6.1],
+      [2000, 6.2],
+      [3000, 6.3],
+    ],
+  })
+  const told = m
+    .release(
+      new Map([
+        ['hp.hours', 2160],
+        ['hp.volume', 700_030],
+      ]),
+    )
+    .map((p) => JSON.parse(p) as unknown)
   expect(told).toEqual([
-    { names: ['hp.hours'], rows: [[1000, 2159.3], [2000, 2159.5], [3000, 2160]] },
-    { names: ['hp.volume'], rows: [[1000, 700_000], [3000, 700_030]] },
+    {
+      names: ['hp.hours'],
+      rows: [
+        [1000, 2159.3],
+        [2000, 2159.5],
+        [3000, 2160],
+      ],
+    },
+    {
+      names: ['hp.volume'],
+      rows: [
+        [1000, 700_000],
+        [3000, 700_030],
+      ],
+    },
   ])
 })
 
 test('what a relay panel sends on change is taken apart as well, and a message of counters alone is held whole', () => {
   const m = meters(site)
-  expect(JSON.parse(m.hold('{"rows":[{"t":1000,"signals":{"tu.do":6,"hp.hours":1}},{"t":2000,"signals":{"hp.hours":2}}]}') ?? '')).toEqual({ rows: [{ t: 1000, signals: { 'tu.do': 6 } }] })
+  expect(JSON.parse(m.hold('{"rows":[{"t":1000,"signals":{"tu.do":6,"hp.hours":1}},{"t":2000,"signals":{"hp.hours":2}}]}') ?? '')).toEqual({
+    rows: [{ t: 1000, signals: { 'tu.do': 6 } }],
+  })
   expect(m.hold('{"t":3000,"signals":{"hp.hours":3}}')).toBeNull()
   expect(m.release(new Map([['hp.hours', 13]]))).toEqual(['{"names":["hp.hours"],"rows":[[1000,11],[2000,12],[3000,13]]}'])
 })
