@@ -13,7 +13,9 @@ const LEAST_DAYS = 14
 /** Faults of the `days` before `liveMs`; none when that is less than a fortnight. */
 export function past(specs: readonly PlantSpec[], liveMs: number, days: number): readonly Fault[] {
   if (days < LEAST_DAYS) return []
-  const observed = specs.filter((s) => s.site.instrumentation !== 'poor')
+  // The crash befalls a loop that is seen best: its oxygen is told in more than one tank.
+  const at = (level: string): readonly PlantSpec[] => specs.filter((s) => s.site.instrumentation === level)
+  const observed = [...at('rich'), ...at('normal')]
   const seen = observed.length > 0 ? observed : specs
   const siteOf = (i: number): PlantSpec => seen[i % seen.length] as PlantSpec
   const out: Fault[] = []
@@ -22,9 +24,11 @@ export function past(specs: readonly PlantSpec[], liveMs: number, days: number):
     out.push({ id: `${spec.site.id}-${kind}-${Math.round(daysAgo)}-days-ago`, kind, site: spec.site.id, onsetMs, endMs: onsetMs + lastsH * HOUR, size })
   }
   const crash = 0.45 * days
-  put(siteOf(0), 'bleach', crash, 10.4, 0.2)
-  put(siteOf(0), 'visit', crash - 1, 9, 1)
-  put(siteOf(0), 'reseeding', crash - 1, 9.5, 1)
+  // Six litres: nothing is left of the culture, and nobody comes for some days.
+  const noticed = crash - Math.min(5, crash - 3.5)
+  put(siteOf(0), 'bleach', crash, 10.4, 0.2, 3)
+  put(siteOf(0), 'visit', noticed, 9, 1)
+  put(siteOf(0), 'reseeding', noticed, 9.5, 1)
   const starved = Math.min(14, days / 3)
   put(siteOf(1), 'starvation', 0.8 * days, 0, 24 * starved)
   put(siteOf(2), 'calibration', 0.25 * days, 10, 0.5)
