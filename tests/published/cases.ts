@@ -4,6 +4,7 @@ import { chemistryCases } from './chemistry-cases.ts'
 import { machineCases } from './machine-cases.ts'
 import { oxygenCases } from './oxygen-cases.ts'
 import { simulatorCases } from './simulator-cases.ts'
+import { statisticsCases } from './statistics-cases.ts'
 import type { PublishedCase } from './table.ts'
 
-export const CASES: readonly PublishedCase[] = [...oxygenCases, ...chemistryCases, ...machineCases, ...biologyCases, ...simulatorCases]
+export const CASES: readonly PublishedCase[] = [...oxygenCases, ...chemistryCases, ...machineCases, ...biologyCases, ...simulatorCases, ...statisticsCases]
