@@ -74,7 +74,6 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     credentials,
     offer: intake.offer,
     maps: intake.maps,
-    tooLarge: intake.refuseUnread,
     ...(tls && { tls }),
   }).catch((e: unknown) => {
     throw brokerFault(e, config)

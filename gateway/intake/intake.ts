@@ -19,7 +19,7 @@ import { CLOCK_LIMITS } from './checks.ts'
 import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'
-import type { Message } from './message.ts'
+import { sizeOf, type Message } from './message.ts'
 import { idFrom, isMapped } from './mapping-fields.ts'
 import { readMapped, type MappedResult } from './mapping.ts'
 import { PAYLOAD_LIMITS, readPayload, type BadReading, type RawReading } from './payload.ts'
@@ -59,8 +59,6 @@ export interface Intake {
   flush(): void
   /** Takes one message and commits it before it returns. Throws StoreRefused, and nothing else. */
   take(m: Message): void
-  /** A broker would not take a message for its size: it is counted as refused and kept in quarantine, though it was never read. */
-  refuseUnread(m: Pick<Message, 'topic' | 'site' | 'receivedMs'>, bytes: number, mostBytes: number): void
   /** Is this topic, outside our own form, mapped by that site? */
   maps(topic: string, site: string): boolean
   /** Topics outside our prefix that site files map; brokers have to be asked for them. */
@@ -119,7 +117,7 @@ export function createIntake(parts: IntakeParts): Intake {
   let listenerFault = ''
 
   const note = (m: Message, code: RejectCode, pattern: string, detail: string): void =>
-    quarantine.note(code, shown(pattern, 160), { topic: shown(m.topic, 160), detail, bytes: m.payload.length, atMs: m.receivedMs })
+    quarantine.note(code, shown(pattern, 160), { topic: shown(m.topic, 160), detail, bytes: sizeOf(m), atMs: m.receivedMs })
 
   const refuse = (m: Message, code: RejectCode, detail: string, pattern = m.topic): null => {
     n.messages++
@@ -136,7 +134,7 @@ export function createIntake(parts: IntakeParts): Intake {
 
   const heard = (from: SiteTracks, m: Message): void => {
     from.messages++
-    from.bytes += m.payload.length + m.topic.length
+    from.bytes += sizeOf(m) + m.topic.length
     addToMonth(from, m)
     if (m.retained) return
     if (from.heardMs === null || m.receivedMs > from.heardMs) from.heardMs = m.receivedMs
@@ -170,6 +168,7 @@ export function createIntake(parts: IntakeParts): Intake {
     if (!topic.ok) return refuse(m, topic.code, topic.detail)
     if (theirs) return refuse(m, 'WRONG_SITE', `the credential of ${shown(m.site ?? '')} published to ${shown(topic.site)}`)
     if (!from) return refuse(m, 'UNKNOWN_SITE', `no site file has the id ${shown(topic.site)}`, `${prefix}/${topic.site}/+`)
+    if (m.cutFrom !== undefined) return refuse(m, 'TOO_LARGE', `${m.cutFrom} bytes, at most ${limits.maxBytes}: it was not read`)
     const { naive } = from.site.clock
     const payload: MappedResult = mapped ? readMapped(mapped.topic, m.payload, limits, naive) : readPayload(topic.signal, m.payload, limits, naive)
     if (payload.unmapped)
@@ -314,12 +313,6 @@ export function createIntake(parts: IntakeParts): Intake {
       flush()
       // oxlint-disable-next-line no-unnecessary-condition -- set in the call above
       if (refused) throw refused as StoreRefused
-    },
-    refuseUnread(m, bytes, mostBytes) {
-      n.messages++
-      n.refused++
-      const detail = `a packet of ${bytes} bytes, and ${mostBytes} is the most: it was not read, its connection was ended, and the sender tries again until it sends less`
-      quarantine.note('TOO_LARGE', shown(m.topic, 160), { topic: shown(m.topic, 160), detail, bytes, atMs: m.receivedMs })
     },
     maps: (topic, site) => tracks.foreign(topic)?.site === site,
     foreignTopics: () => tracks.foreignTopics(),

@@ -10,4 +10,9 @@ export interface Message {
   readonly site: string | null
   /** Name of the broker, for counters and the health page. */
   readonly broker: string
+  /** Bytes it had before its broker cut it, because no message may be so large; absent: it is whole. */
+  readonly cutFrom?: number
 }
+
+/** Bytes of the message as it was sent. */
+export const sizeOf = (m: Message): number => m.cutFrom ?? m.payload.length

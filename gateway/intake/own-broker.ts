@@ -8,7 +8,7 @@
 import type { EventEmitter } from 'node:events'
 import { createServer, type AddressInfo, type Server, type Socket } from 'node:net'
 import { createServer as createTlsServer, type Server as TlsServer } from 'node:tls'
-import { Aedes, type AuthenticateError, type Client } from 'aedes'
+import { Aedes, type AuthenticateError, type Client, type PublishPacket } from 'aedes'
 import type { Clock } from '../clock.ts'
 import type { Counter, Health } from '../port.ts'
 import type { Credentials } from './credentials.ts'
@@ -29,8 +29,6 @@ export interface OwnBrokerParts {
   readonly credentials: Pick<Credentials, 'verify' | 'stamp' | 'refresh' | 'fault'>
   /** Answers null when the message is ours, an error when the store cannot take it; in the order of the offers. */
   readonly offer: (m: Message, done: (refused: Error | null) => void) => void
-  /** A site sent a packet that is too large to be read; its connection ends. */
-  readonly tooLarge?: (m: Pick<Message, 'topic' | 'site' | 'receivedMs'>, bytes: number, mostBytes: number) => void
   /** Topics outside the prefix that a site may publish to, because its site file maps them. */
   readonly maps?: (topic: string, site: string) => boolean
   /** A second listener, for TLS. */
@@ -39,7 +37,7 @@ export interface OwnBrokerParts {
 }
 
 export interface OwnBrokerLimits extends DoorLimits {
-  /** Body of one packet, bytes. Over what intake reads, so that intake can refuse a message with TOO_LARGE and acknowledge it. */
+  /** Body of one packet, bytes. Over what intake reads; a larger message is cut to it, so that intake can refuse it with TOO_LARGE and acknowledge it. */
   readonly packetBytes: number
   readonly connections: number
   readonly subscriptions: number
@@ -89,7 +87,6 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   const limits = { ...LIMITS, ...parts.limits }
   const sessions = createSessions()
   const sockets = new Map<Socket, PacketGuard>()
-  const siteOf = new WeakMap<Socket, string>()
   const wills = new WeakMap<Client, string>()
   const n: Tally = {
     connects: 0,
@@ -142,8 +139,10 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
           if (answer.ok && !socket.destroyed && !stopping) {
             sessions.open(client, knock.user, answer.stamp, createPace(limits.messagesPerS, limits.burst))
             const guard = sockets.get(socket)
-            if (guard) guard.limit = limits.packetBytes
-            siteOf.set(socket, knock.user)
+            if (guard) {
+              guard.limit = limits.packetBytes
+              guard.cuts = true
+            }
             n.connects++
             return done(null, true)
           }
@@ -166,7 +165,10 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
       const session = sessions.of(client)
       if (!client || !session || session.silenced || stopping) return done(new Error('this session is ending'))
       const ours = isOwn(packet.topic, session.site)
-      parts.offer({ topic: packet.topic, payload: bytesOf(packet.payload), receivedMs: clock.nowMs(), retained: false, site: session.site, broker: NAME }, (refused) => {
+      const payload = bytesOf(packet.payload)
+      const cutFrom = wholeBytes(client, packet, payload)
+      const message = { topic: packet.topic, payload, receivedMs: clock.nowMs(), retained: false, site: session.site, broker: NAME, ...(cutFrom !== null && { cutFrom }) }
+      parts.offer(message, (refused) => {
         if (refused) {
           n.held++
           session.silenced = true
@@ -211,6 +213,14 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     },
   })
 
+  /** Payload bytes a message had before it was cut; null: it is whole. */
+  function wholeBytes(client: Client, packet: PublishPacket, payload: Uint8Array): number | null {
+    const cut = sockets.get(client.conn as Socket)?.lastCut() ?? null
+    if (cut === null) return null
+    const head = 2 + Buffer.byteLength(packet.topic) + (packet.qos > 0 ? 2 : 0)
+    return head + payload.length === limits.packetBytes ? cut - head : null
+  }
+
   const door = createDoor({ clock, credentials, limits, isOwn, connectionsOf: (site) => sessions.connectionsOf(site) })
 
   const drop = (which: (s: Session) => boolean): number => {
@@ -241,12 +251,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     sockets.set(socket, guard)
     socket.once('close', () => sockets.delete(socket))
     socket.setTimeout(limits.idleMs, () => socket.destroy())
-    guardSocket(socket, guard, ({ bytes, topic }) => {
-      n.tooLarge++
-      const site = siteOf.get(socket)
-      // Of strangers nothing is kept but the count: their bytes may be anything.
-      if (site !== undefined) parts.tooLarge?.({ topic: topic ?? `${prefix}/${site}`, site, receivedMs: clock.nowMs() }, bytes, guard.limit)
-    })
+    guardSocket(socket, guard, () => n.tooLarge++)
     broker.handle(socket)
   }
   const server = createServer({ noDelay: true }, serve)

@@ -2,7 +2,7 @@
 import { LINK_BYTES, monthOf, type MonthUse } from '../site/data-plan.ts'
 import type { ForeignTopic } from '../site/foreign.ts'
 import type { Site } from '../site/site.ts'
-import type { Message } from './message.ts'
+import { sizeOf, type Message } from './message.ts'
 import { heardUntil, neverHeard, specOf } from './checks.ts'
 import type { Track } from './checks-message.ts'
 import { createClockOffset, type ClockOffset } from './clock-offset.ts'
@@ -138,7 +138,7 @@ function foreignOf(sites: ReadonlyMap<string, Site>, prefix: string): { foreign:
 
 /** A message that has been counted turns out to be a store being emptied. */
 export function addToOnce(t: SiteTracks, m: Pick<Message, 'topic' | 'payload'>): void {
-  if (t.month) t.month = { ...t.month, onceBytes: (t.month.onceBytes ?? 0) + m.payload.length + m.topic.length + LINK_BYTES }
+  if (t.month) t.month = { ...t.month, onceBytes: (t.month.onceBytes ?? 0) + sizeOf(m) + m.topic.length + LINK_BYTES }
 }
 
 export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'receivedMs'>): void {
@@ -147,6 +147,6 @@ export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' |
   const same = was !== null && Math.floor(m.receivedMs / 3_600_000) === t.monthHour
   const month = same ? was.month : monthOf(m.receivedMs)
   t.monthHour = Math.floor(m.receivedMs / 3_600_000)
-  const bytes = m.payload.length + m.topic.length
+  const bytes = sizeOf(m) + m.topic.length
   t.month = was?.month === month ? { ...was, messages: was.messages + 1, bytes: was.bytes + bytes } : { month, messages: 1, bytes, sinceMs: m.receivedMs }
 }

@@ -25,27 +25,36 @@ test.each([
   [Uint8Array.of(0x30, 0x80, 0x80, 0x80, 0x01), 2_097_152],
   [Uint8Array.of(0x30, 0xff, 0xff, 0xff, 0x7f), 268_435_455],
 ])('the length %j is read as %i bytes, before the body has come', (header, length) => {
-  expect(createPacketGuard(length).passes(header)).toBe(true)
-  expect(createPacketGuard(length - 1).passes(header)).toBe(false)
+  expect(createPacketGuard(length).pass(header)).toBe(header)
+  expect(createPacketGuard(length - 1).pass(header)).toBeNull()
 })
 
-test('a length that goes on for a fifth byte is refused', () => {
-  expect(createPacketGuard(268_435_455).passes(Uint8Array.of(0x30, 0x80, 0x80, 0x80, 0x80))).toBe(false)
+test('a length that goes on for a fifth byte is refused, also where messages are cut', () => {
+  const guard = createPacketGuard(268_435_455)
+  guard.cuts = true
+  expect(guard.pass(Uint8Array.of(0x30, 0x80, 0x80, 0x80, 0x80))).toBeNull()
 })
 
-test('of a PUBLISH that does not pass, size and topic are told when they came together; of anything else no topic', () => {
-  const head = [0x32, 0x80, 0x80, 0x40, 0x00, 0x03, 0x61, 0x2f, 0x62]
-  const seen = (bytes: readonly number[]) => {
-    const guard = createPacketGuard(1000)
-    expect(guard.passes(Uint8Array.from(bytes))).toBe(false)
-    return guard.refused()
+test('only a PUBLISH is cut: a SUBSCRIBE of that size ends the connection', () => {
+  const guard = createPacketGuard(1000)
+  guard.cuts = true
+  expect(guard.pass(Uint8Array.of(0x82, 0x80, 0x80, 0x01))).toBeNull()
+})
+
+/** Bytes given to `guard` in pieces of these sizes, over and over; null: it ended the connection. */
+function through(guard: ReturnType<typeof createPacketGuard>, all: Uint8Array, cuts: readonly number[]): number[] | null {
+  const out: number[] = []
+  for (let at = 0, i = 0; at < all.length; i++) {
+    const step = cuts[i % cuts.length] ?? 1
+    const passed = guard.pass(all.subarray(at, at + step))
+    if (passed === null) return null
+    out.push(...passed)
+    at += step
   }
-  expect(seen(head)).toEqual({ bytes: 1_048_576, topic: 'a/b' })
-  expect(seen(head.slice(0, 7))).toEqual({ bytes: 1_048_576, topic: null })
-  expect(seen([0x82, ...head.slice(1)])).toEqual({ bytes: 1_048_576, topic: null })
-})
+  return out
+}
 
-test('however the bytes are cut, the largest packet passes and one byte more does not', () => {
+test('however the bytes are cut, the largest packet passes as it came and one byte more does not', () => {
   fc.assert(
     fc.property(
       fc.array(fc.integer({ min: 0, max: 300 }), { maxLength: 8 }),
@@ -53,16 +62,22 @@ test('however the bytes are cut, the largest packet passes and one byte more doe
       fc.boolean(),
       (lengths, cuts, tooLong) => {
         const all = Uint8Array.from([...lengths.flatMap((n) => [...packet(n)]), ...(tooLong ? packet(301) : [])])
-        const guard = createPacketGuard(300)
-        let ok = true
-        for (let at = 0, i = 0; at < all.length; i++) {
-          const step = cuts[i % cuts.length] ?? 1
-          ok = ok && guard.passes(all.subarray(at, at + step))
-          at += step
-        }
-        expect(ok).toBe(!tooLong)
+        expect(through(createPacketGuard(300), all, cuts)).toEqual(tooLong ? null : [...all])
       },
     ),
+    { numRuns: 1000 },
+  )
+})
+
+test('where messages are cut, every one comes out with its own first bytes, none longer than allowed, whatever comes before and after', () => {
+  fc.assert(
+    fc.property(fc.array(fc.integer({ min: 0, max: 900 }), { maxLength: 8 }), fc.array(fc.integer({ min: 1, max: 50 }), { minLength: 1 }), (lengths, cuts) => {
+      const guard = createPacketGuard(300)
+      guard.cuts = true
+      const all = Uint8Array.from(lengths.flatMap((n) => [...packet(n)]))
+      expect(through(guard, all, cuts)).toEqual(lengths.flatMap((n) => [...packet(Math.min(n, 300))]))
+      expect(guard.lastCut()).toBe(lengths.findLast((n) => n > 300) ?? null)
+    }),
     { numRuns: 1000 },
   )
 })
