@@ -21,11 +21,13 @@ export interface SiteWatch {
   notes(): readonly string[]
 }
 
-export function createSiteWatch(dir: string, start: SiteFolder = readSiteFolder(dir)): SiteWatch {
+export function createSiteWatch(dir: string): SiteWatch {
+  // The mark first: what changes while we read differs from it and is looked at again.
+  let mark = markOf(dir)
+  const start = readSiteFolder(dir)
   let sites = start.sites
   let faults = start.faults
   const files = new Map(start.fileOf)
-  let mark = markOf(dir)
   const atStart = new Map([...start.sites].map(([id, s]) => [id, alarmsOf(s)]))
   let notes: readonly string[] = []
 

@@ -80,7 +80,7 @@ export interface AlarmDef {
   readonly version: number
 }
 
-/** Displayed base state; overlays (shelved, suppressed, out of service) are separate facts and come with part 6. */
+/** Displayed base state. What lies over it (shelved, suppressed, out of service) would be separate facts. */
 export type AlarmState = 'normal' | 'unacknowledged' | 'acknowledged' | 'returned' | 'latched-unacknowledged' | 'latched-acknowledged'
 
 /** What the engine tells the journal; `seq` is given by the journal. */

@@ -97,7 +97,7 @@ function oxygen(site: Site, s: Signal): readonly Draft[] {
         `At ${where}: look for an even bubble pattern and white foam; wipe the oxygen probe and read it in air.`,
         'At the blower: read the pressure; higher than when new means fouled diffusers, lower a leak.',
       ],
-      confirm: 'Oxygen is above 2.2 mg/L an hour after the last wash; in air the probe reads saturation.',
+      confirm: 'Oxygen is above {clear} mg/L an hour after the last wash; in air the probe reads saturation.',
       respondWithinMin: 240,
       cautions: ['h2s', 'confined-space', 'lockout'],
       basis: `2.0 mg/L (nitrifiers need more than 2: EPA 1975 as quoted in a University of Wisconsin text) for 60 min${outside}; below 2 is normal in every wash. Delay: ${PRACTICE}.`,

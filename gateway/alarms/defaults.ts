@@ -29,9 +29,16 @@ export function defaultAlarms(site: Site): SiteAlarms {
   const blind = applyOverrides(site, blindAlarms(site, watched), (key) => key.endsWith(BLIND))
   const defs = [...watched, ...blind.drafts].map((d): AlarmDef => {
     const { key, alert: _, ...rest } = d
-    return { ...rest, id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
+    return { ...rest, confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
   })
   return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings] }
 }
 
 const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))
+
+/** `{clear}` in a draft stands for the figure at which the alarm lets go, also when the site file moved it. */
+function confirmOf({ confirm, rule }: Draft): string {
+  if (rule.kind !== 'limit') return confirm
+  const clear = rule.side === 'high' ? rule.limit - rule.deadband : rule.limit + rule.deadband
+  return confirm.replace('{clear}', String(Number(clear.toPrecision(10))))
+}

@@ -15,4 +15,4 @@ export interface Message {
 }
 
 /** Bytes of the message as it was sent. */
-export const sizeOf = (m: Message): number => m.cutFrom ?? m.payload.length
+export const sizeOf = (m: Pick<Message, 'payload' | 'cutFrom'>): number => m.cutFrom ?? m.payload.length

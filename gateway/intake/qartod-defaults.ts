@@ -26,7 +26,7 @@ export interface Start {
   /** Only for tanks where it means something; null: any. */
   readonly user?: Sourced<readonly [number, number]> & { readonly stages: readonly StageKind[] | null }
   readonly spike?: Sourced<SpikeSpec>
-  readonly rate?: Sourced<{ readonly suspectPerS: number } | { readonly deviations: number; readonly overMs: number }>
+  readonly rate?: Sourced<{ readonly suspectPerS: number; readonly leastMs: number } | { readonly deviations: number; readonly overMs: number }>
 }
 
 /**
@@ -37,7 +37,7 @@ export const STARTS: Partial<Record<Quantity, Start>> = {
   ph: {
     user: { is: [6, 9], stages: ['treatment', 'bio', 'finished'], source: `${MANUAL}, where the two numbers are printed swapped` },
     spike: { is: { method: 'differential', suspect: 0.25, fail: 0.5 }, source: `${SCRIPTS}, least of 0.25 to 1 and 0.5 to 2` },
-    rate: { is: { suspectPerS: 0.2 / 300 }, source: `0.2 per 5 min, ${PRACTICE}` },
+    rate: { is: { suspectPerS: 0.2 / 300, leastMs: 300_000 }, source: `0.2 per 5 min, ${PRACTICE}` },
   },
   do: {
     user: { is: [0, 15], stages: null, source: SCRIPTS },
@@ -126,7 +126,7 @@ export function checksFor(s: Signal, given: Given = {}): CheckSpec {
     rate: !rate
       ? null
       : 'suspectPerS' in rate
-        ? { slack, suspectPerS: rate.suspectPerS, failPerS: null, deviations: null }
+        ? { slack, suspectPerS: rate.suspectPerS, failPerS: null, leastMs: rate.leastMs, deviations: null }
         : { slack, suspectPerS: null, failPerS: null, deviations: rate.deviations },
     spread: rate && 'overMs' in rate ? { overMs: rate.overMs, minSamples: enough(rate.overMs, s) } : null,
     flat: analogue ? flatOf(s, stage) : null,
@@ -158,6 +158,7 @@ function overridden(d: CheckSpec, o: CheckOverride, s: Signal): CheckSpec {
       (x): RateSpec => ({
         slack: x.slack ?? slackOf(s),
         suspectPerS: x.suspect ? x.suspect.by / (x.suspect.within / 1000) : null,
+        leastMs: Math.max(x.suspect?.within ?? 0, x.fail?.within ?? 0),
         failPerS: x.fail ? x.fail.by / (x.fail.within / 1000) : null,
         deviations: x.deviations ?? null,
       }),

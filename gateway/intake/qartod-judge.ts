@@ -31,7 +31,7 @@ export interface Movement {
 
 /** QAR-15, QAR-21. `by` in the unit of the signal over `overMs` > 0. */
 export function rateFlag(by: number, overMs: number, sd: number | null, spec: RateSpec): 1 | 2 | 3 | 4 {
-  const flag = graded((by - spec.slack) / (overMs / 1000), spec.suspectPerS, spec.failPerS)
+  const flag = graded((by - spec.slack) / (Math.max(overMs, spec.leastMs ?? 0) / 1000), spec.suspectPerS, spec.failPerS)
   if (flag !== 1 || spec.deviations === null) return flag
   if (sd === null) return spec.suspectPerS === null && spec.failPerS === null ? 2 : 1
   return above(by - spec.slack, spec.deviations * sd) ? 3 : 1

@@ -29,6 +29,8 @@ export interface RateSpec {
   readonly slack: number
   readonly suspectPerS: number | null
   readonly failPerS: number | null
+  /** Readings closer than this are judged as if so far apart: a limit of 0.2 within 5 min lets 0.1 pass in 10 s. Absent: as they are. */
+  readonly leastMs?: number
   /** How many of them; needs `spread`. */
   readonly deviations: number | null
 }

@@ -137,11 +137,11 @@ function foreignOf(sites: ReadonlyMap<string, Site>, prefix: string): { foreign:
 }
 
 /** A message that has been counted turns out to be a store being emptied. */
-export function addToOnce(t: SiteTracks, m: Pick<Message, 'topic' | 'payload'>): void {
+export function addToOnce(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'cutFrom'>): void {
   if (t.month) t.month = { ...t.month, onceBytes: (t.month.onceBytes ?? 0) + sizeOf(m) + m.topic.length + LINK_BYTES }
 }
 
-export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'receivedMs'>): void {
+export function addToMonth(t: SiteTracks, m: Pick<Message, 'topic' | 'payload' | 'cutFrom' | 'receivedMs'>): void {
   const was = t.month
   // The month is worked out only when it may have changed.
   const same = was !== null && Math.floor(m.receivedMs / 3_600_000) === t.monthHour

@@ -122,6 +122,7 @@ export function checked<S extends z.ZodType>(schema: S, value: unknown, place: '
     const may = field !== '' || known.length === 0 ? 'none is taken here' : `known are ${known.join(', ')}`
     throw new Fault('bad-request', `${place}: ${issue.keys.map((k) => shown(k)).join(', ')} is no field we know; ${may}`)
   }
+  if (field === '' && issue.code === 'custom') throw new Fault('bad-request', `${place}: ${issue.message}`)
   const where = field === '' ? place : `${place} field ${field}`
   if (issue.input === undefined) throw new Fault('bad-request', field === '' ? `${place}: missing: ${issue.message}` : `${where}: missing: ${issue.message}`)
   throw new Fault('bad-request', `${where}: ${shown(issue.input)} found: ${issue.message}`)

@@ -25,7 +25,7 @@ export function CountBar({ filter, pick }: { filter: Group | null; pick: (g: Gro
       ))}
       {c.groups.unsure.loops > 0 && (
         <button type="button" class="quiet" aria-pressed={filter === 'unsure'} onClick={() => pick('unsure')}>
-          <Ring loop={{ ...QUIET_LOOP, silent: true, heardMs: null }} nowMs={0} />
+          <Ring loop={{ ...QUIET_LOOP, silent: true, heardMs: null }} nowMs={0} blank />
           <b>{figure(c.groups.unsure.loops, 0)}</b>
           <span>silent or doubtful</span>
         </button>

@@ -4,7 +4,7 @@ import { here, to } from '../router.ts'
 import { fieldForm, found, groupOf, type Group } from '../state/fleet.ts'
 import { markOf, worst } from '../state/mark.ts'
 import { ringSentence } from '../state/sentence.ts'
-import { fieldPlaces, loopSignal, lost, minute } from '../state/store.ts'
+import { fieldPlaces, loopSignal, lost, now } from '../state/store.ts'
 import { figure } from '../words/numbers.ts'
 import { Ring, Shape, markClass } from './ring.tsx'
 
@@ -95,7 +95,7 @@ function Cell({ id, form, filter }: { id: string; form: string; filter: Group | 
   const loop = loopSignal(id)?.value
   if (!loop) return null
   const group = groupOf(loop)
-  const nowMs = loop.silent ? minute.value : 0
+  const nowMs = loop.silent ? now.value : 0
   const nameless = form === 'small' || form === 'beads'
   return (
     <a

@@ -1,13 +1,17 @@
 /** The form of the site log: what kind, of what, where, how much, when. Choices are buttons, because a thumb does not type well. */
 import { useSignal } from '@preact/signals'
 import { useRef } from 'preact/hooks'
-import type { StageBody } from '../../server/wire.ts'
+import type { LoopDetailBody, StageBody } from '../../server/wire.ts'
 import { addEntry } from '../link/api.ts'
 import { now } from '../state/store.ts'
 import { ENTRY_WORDS } from '../words/words.ts'
 
 interface Fields {
   readonly item?: readonly string[]
+  /** Unit of an item that has another than the usual one of its kind. */
+  readonly unitOf?: Readonly<Record<string, string>>
+  /** Place is one of the protections of the loop. */
+  readonly protection?: boolean
   /** Label of the figure, when there is one. */
   readonly value?: string
   readonly unit?: string
@@ -19,15 +23,28 @@ interface Fields {
 /** Which fields each kind asks for, and examples of what is written there. */
 const FORM: Readonly<Record<string, Fields>> = {
   observation: { item: ['no foam', 'white foam', 'brown foam', 'smell', 'cloudy water', 'oil sheen', 'dark water'], text: 'What was seen' },
-  kit: { item: ['alkalinity', 'ammonium', 'phosphate', 'COD', 'hardness', 'oil', 'pH', 'oxygen'], value: 'Value', unit: 'mg/L', below: true, text: 'Method, sample point' },
-  calibration: { item: ['pH', 'oxygen', 'redox', 'level', 'conductivity'], value: 'As left', asFound: true, text: 'Buffers, probe or cap number' },
+  kit: {
+    item: ['alkalinity', 'ammonium', 'phosphate', 'COD', 'hardness', 'oil', 'pH', 'oxygen'],
+    value: 'Value',
+    unit: 'mg/L',
+    unitOf: { pH: '' },
+    below: true,
+    text: 'Method, sample point',
+  },
+  calibration: {
+    item: ['pH', 'oxygen', 'redox', 'level', 'conductivity'],
+    unitOf: { oxygen: 'mg/L', redox: 'mV', level: '%', conductivity: 'uS/cm' },
+    value: 'As left',
+    asFound: true,
+    text: 'Buffers, probe or cap number',
+  },
   refill: { item: ['acid', 'nutrient', 'microbes', 'bicarbonate', 'alum'], value: 'Now in the drum', unit: 'L', text: 'Delivery, batch' },
   replacement: { item: ['paper roll', 'controller', 'probe', 'pump', 'meter', 'blower'], text: 'Which one, number' },
   blowdown: { item: ['sludge', 'water', 'spent paper'], value: 'Amount', unit: 'L', text: 'Where it went, document number' },
   'unusual-wash': { item: ['degreaser', 'bleach', 'oil', 'paint', 'concrete', 'heavy soil'], text: 'What and how much' },
   'visit-in': { text: 'Why' },
   'visit-out': { text: 'What was done; do all machines run again?' },
-  'interlock-proved': { text: 'Which one, how it was shown' },
+  'interlock-proved': { protection: true, text: 'How it was shown' },
   complaint: { item: ['smell', 'noise', 'foam', 'water quality'], text: 'Who, wind if known' },
   note: { text: 'Note' },
 }
@@ -41,7 +58,7 @@ const WHEN = [
   [1440, 'yesterday at this time'],
 ] as const
 
-export function LogForm({ site, stages }: { site: string; stages: readonly StageBody[] }) {
+export function LogForm({ site, stages, protections }: { site: string; stages: readonly StageBody[]; protections: LoopDetailBody['protections'] }) {
   const kind = useSignal('observation')
   const item = useSignal('')
   const state = useSignal<{ kind: 'ready' | 'sending' | 'done' | 'failed'; message: string }>({ kind: 'ready', message: '' })
@@ -76,7 +93,10 @@ export function LogForm({ site, stages }: { site: string; stages: readonly Stage
       ...(given.get('below') && { below: true }),
       ...(text('text') && { text: text('text') }),
     })
-    if (!r.ok) return fail(r.status === 0 ? 'Not written: no link to the server. What you typed stays here; press again when the link is back.' : `Not written: ${r.message}`)
+    if (!r.ok)
+      return fail(
+        r.status === 0 ? 'Not written: no link to the server. What you typed stays here; press again when the link is back.' : `Not written: ${r.message.replace(/^body: /, '')}.`,
+      )
     form.current.reset()
     item.value = ''
     state.value = { kind: 'done', message: 'Written.' }
@@ -101,7 +121,20 @@ export function LogForm({ site, stages }: { site: string; stages: readonly Stage
         </select>
       </label>
       {fields.item && <Choice words={fields.item} chosen={item.value} pick={(w) => (item.value = w)} />}
-      {stages.length > 0 && !kind.value.startsWith('visit') && (
+      {fields.protection && protections.length > 0 && (
+        <label>
+          Which protection
+          <select name="about" required>
+            <option value="">choose one</option>
+            {protections.map((p) => (
+              <option key={p.id} value={p.id}>
+                {p.what}
+              </option>
+            ))}
+          </select>
+        </label>
+      )}
+      {stages.length > 0 && !fields.protection && !kind.value.startsWith('visit') && (
         <label>
           Where
           <select name="about">
@@ -128,7 +161,7 @@ export function LogForm({ site, stages }: { site: string; stages: readonly Stage
           </label>
           <label>
             Unit
-            <input key={kind.value} name="unit" defaultValue={fields.unit ?? ''} maxLength={20} />
+            <input key={`${kind.value} ${item.value}`} name="unit" defaultValue={fields.unitOf?.[item.value] ?? fields.unit ?? ''} maxLength={20} />
           </label>
         </div>
       )}

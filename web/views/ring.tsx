@@ -70,8 +70,8 @@ export const QUIET_LOOP: LoopBody = {
 
 const arcs = (all: readonly Arc[], r: number): string => all.map((a) => arcPath(a, r, C, C)).join('')
 
-/** The ring of a loop. Hidden from screen readers: the link around it says the same in words (state/sentence.ts). */
-export function Ring({ loop, nowMs, lost = false }: { loop: LoopBody; nowMs: number; lost?: boolean }) {
+/** The ring of a loop; `blank`: without an age, for legends. Hidden from screen readers: the link around it says the same in words (state/sentence.ts). */
+export function Ring({ loop, nowMs, lost = false, blank = false }: { loop: LoopBody; nowMs: number; lost?: boolean; blank?: boolean }) {
   const top = worst(loop)
   const mark = top ? markOf(top) : null
   if (loop.silent) {
@@ -81,7 +81,7 @@ export function Ring({ loop, nowMs, lost = false }: { loop: LoopBody; nowMs: num
         <circle class="dots" cx={C} cy={C} r={R} pathLength={120} />
         <path class="foot" d="M24 54.6H40" />
         <text class="age" x={C} y={C + 4.6}>
-          {loop.heardMs === null ? 'new' : ageMark(Math.max(0, nowMs - loop.heardMs))}
+          {blank ? '' : loop.heardMs === null ? 'new' : ageMark(Math.max(0, nowMs - loop.heardMs))}
         </text>
         {(wide ?? top) && (
           <g class={markClass(markOf((wide ?? top)!))}>

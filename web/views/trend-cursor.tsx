@@ -68,7 +68,7 @@ export function CursorStage({ cursor, span, zone, stepMs, all, ticks, room, chil
       <div class="axisRow">
         <div class="axis" ref={axis} aria-hidden="true">
           {ticks.map((t) => (
-            <Placed key={t.ms} at={share(t.ms, span)} cls="tick">
+            <Placed key={t.ms} at={share(t.ms, span)} cls="timeTick">
               {t.text.split('\n').map((line) => (
                 <span key={line}>{line}</span>
               ))}

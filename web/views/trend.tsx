@@ -86,7 +86,7 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
   const extents = all.flatMap(({ history }) => history.extent ?? [])
   const firstMs = extents.length === 0 ? null : Math.min(...extents.map((e) => e.firstMs))
   const empty = all.length > 0 && all.every(({ history }) => history.count.every((n) => n === 0))
-  const share = all.length === 0 ? null : Math.min(...all.map(({ signal, history }) => coverage(history, signal.reportEveryMs)))
+  const [least] = all.map(({ signal, history }) => ({ signal, share: coverage(history, signal.reportEveryMs) })).toSorted((a, b) => a.share - b.share)
   const bucketMs = all[0]?.history.bucketMs ?? (toMs - fromMs) / POINTS
   const undrawn = signals.filter((s) => s.kind !== 'state').length - MOST_LINES
 
@@ -127,7 +127,11 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
         <figcaption>
           <span>Line: mean of {age(Math.max(1000, bucketMs))}. Tint: lowest to highest reading. Dotted line: doubtful readings.</span>
           <span>Broken line with a letter: a limit as it is now.</span>
-          {share !== null && <span>{figure(Math.floor(share * 10) / 10, 1)} % of the time has readings.</span>}
+          {least && (
+            <span>
+              {figure(Math.floor(least.share * 10) / 10, 1)} % of the time has readings{all.length > 1 && ` of ${least.signal.name}, the least of all`}.
+            </span>
+          )}
           {undrawn > 0 && (
             <span>
               Of the signals chosen {undrawn} are not drawn: at most {MOST_LINES} lines can be told apart.
