@@ -5,11 +5,10 @@ import type { Site } from '../../gateway/site/site.ts'
 export const SITE = 'kestrow-berth-3'
 export const SIGNALS: readonly string[] = Array.from({ length: 40 }, (_, i) => `probe-${i + 1}.do`)
 
+export const siteText = `id: ${SITE}\nname: Kestrow berth 3\nzone: Europe/Lisbon\nreportEvery: 10s\ntrain: [{ stage: treatment }]\nsignals:\n${SIGNALS.map((s) => `  ${s}:\n`).join('')}`
+
 export function loop(): Site {
-  const read = readSiteFile(
-    'bench.yaml',
-    `id: ${SITE}\nname: Kestrow berth 3\nzone: Europe/Lisbon\nreportEvery: 10s\ntrain: [{ stage: treatment }]\nsignals:\n${SIGNALS.map((s) => `  ${s}:\n`).join('')}`,
-  )
+  const read = readSiteFile('bench.yaml', siteText)
   if (!read.ok) throw new Error(JSON.stringify(read.faults))
   return read.site
 }

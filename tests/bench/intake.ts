@@ -4,6 +4,8 @@
  *
  *   intake.qos1.*   from Mosquitto; baseline: the counting subscriber on the same Mosquitto
  *   intake.own.*    through the own broker; baseline: the counting subscriber on the bare broker library in its own process
+ *   intake.script.*  the whole gateway against the shortest script, see intake-script.ts
+ *   intake.design.*  processor time and memory at the design load, see intake-design.ts
  *   single, batch40 one reading a message, 40 readings a message
  *
  * Publisher in its own process, QoS 1. Ours and the plain one take turns, medians of the rounds. Every reading is looked
@@ -24,7 +26,9 @@ import { startOwnBroker } from '../../gateway/intake/own-broker.ts'
 import { createMosquitto, mosquittoPath, withoutMosquitto } from '../intake/mosquitto.ts'
 import { freePort, PREFIX, realClock, until } from '../intake/parts.ts'
 import { median, printFigures, type Figure } from './figure.ts'
+import { designLoad } from './intake-design.ts'
 import { batchOf, loop, SIGNALS, SITE, single } from './intake-load.ts'
+import { againstScript } from './intake-script.ts'
 
 type Kind = 'single' | 'batch40'
 const COUNT: Readonly<Record<Kind, number>> = { single: 40_000, batch40: 8_000 }
@@ -187,4 +191,5 @@ for (const kind of ['single', 'batch40'] as const)
     () => plain(port, kind),
   )
 bare.kill()
+figures.push(...(await againstScript()), ...(await designLoad()))
 printFigures(figures)

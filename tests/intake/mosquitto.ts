@@ -22,9 +22,9 @@ export interface Mosquitto {
   remove(): Promise<void>
 }
 
-/** `keeps`: sessions and queued messages survive a restart. `listen`: lines for the listener, TLS or passwords. `inFlight`: 0 is no limit. */
+/** `keeps`: sessions and queued messages survive a restart. `saves`: also a kill -9, apart from what came since the last second or so. `listen`: lines for the listener, TLS or passwords. `inFlight`: 0 is no limit. */
 export async function createMosquitto(
-  options: { readonly keeps?: boolean; readonly listen?: readonly string[]; readonly port?: number; readonly inFlight?: number } = {},
+  options: { readonly keeps?: boolean; readonly saves?: boolean; readonly listen?: readonly string[]; readonly port?: number; readonly inFlight?: number } = {},
 ): Promise<Mosquitto> {
   if (mosquittoPath === null) throw new Error('no Mosquitto on this machine')
   const path = mosquittoPath
@@ -40,6 +40,7 @@ export async function createMosquitto(
       'user root',
       `persistence ${options.keeps === false ? 'false' : 'true'}`,
       `persistence_location ${dir}/`,
+      ...(options.saves === true ? ['autosave_interval 1'] : []),
       // M1: with the defaults it drops for a slow consumer without a word.
       'max_queued_messages 0',
       `max_inflight_messages ${options.inFlight ?? 20}`,

@@ -2,11 +2,12 @@
 import { mosquittoPath, withoutMosquitto } from '../intake/mosquitto.ts'
 import { isDeepStrictEqual } from 'node:util'
 import { account } from './generated.ts'
-import { brokerGone, cut, killed, type Outcome } from './trials.ts'
+import { brokerGone, brokerKilled, cut, killed, type Outcome } from './trials.ts'
 
 const TRIALS: readonly (readonly [name: string, run: (() => Promise<Outcome>) | null])[] = [
   ['gateway killed 20 times', () => killed(20)],
   ['Mosquitto restarted and gateway killed, 20 in turn', mosquittoPath === null ? null : () => brokerGone(20)],
+  ['Mosquitto killed with -9, 20 times; of what it handed over', mosquittoPath === null ? null : () => brokerKilled(20)],
   ['connection cut 200 times mid-packet', () => cut(200)],
 ]
 let bad = 0
@@ -23,6 +24,7 @@ for (const [name, run] of TRIALS) {
   }
   const o = await run()
   console.log(`${name}: ${o.sent} readings over ${o.connections} connections, every one acknowledged; ${o.missing} missing, ${o.twice} twice, ${o.wrong} wrong`)
+  if ('neverHanded' in o) console.log(`  of these Mosquitto never handed over ${String(o.neverHanded)}: what it had acknowledged and held in memory died with it`)
   bad += o.missing + o.twice + o.wrong
 }
 process.exit(bad > 0 ? 1 : 0)

@@ -13,6 +13,7 @@ import { openCredentials } from '../../gateway/intake/credentials.ts'
 import { createMosquitto } from '../intake/mosquitto.ts'
 import { freePort, PREFIX, realClock, until } from '../intake/parts.ts'
 import { startRecorder, type Recorder } from './recorder.ts'
+import { openTap } from './tap.ts'
 
 export interface Outcome {
   /** Readings sent; each had its PUBACK in the end. */
@@ -39,8 +40,8 @@ interface Yard {
   /** Starts the gateway and waits until it takes messages. */
   start(...flags: string[]): Promise<ChildProcess>
   kill(child: ChildProcess): Promise<void>
-  /** Compares what was acknowledged with what the history holds. */
-  judge(r: Recorder, base: number): Promise<Outcome>
+  /** Compares what was acknowledged with what the history holds. `owed`: by the time of the reading; default: all that had their PUBACK. */
+  judge(r: Recorder, base: number, owed?: ReadonlySet<number>): Promise<Outcome>
   remove(): void
 }
 
@@ -75,7 +76,7 @@ async function createYard(): Promise<Yard> {
       child.kill('SIGKILL')
       await ended
     },
-    async judge(r, base) {
+    async judge(r, base, owed) {
       const history = openEmbedded({ dir: data, clock: realClock })
       const stored = await history.range(`${SITE}/${SIGNAL}`, base, base + r.sent(), r.sent() + 1000)
       await history.close()
@@ -89,7 +90,7 @@ async function createYard(): Promise<Yard> {
       return {
         sent: r.sent(),
         connections: r.connections(),
-        missing: [...r.acknowledged].filter((i) => !seen.has(i)).length,
+        missing: (owed ? [...owed].map((t) => t - base) : [...r.acknowledged]).filter((i) => !seen.has(i)).length,
         twice: [...seen.values()].filter((n) => n > 1).length,
         wrong,
       }
@@ -166,6 +167,51 @@ export async function brokerGone(rounds: number): Promise<Outcome> {
     return outcome
   } finally {
     r.stop()
+    child.kill('SIGKILL')
+    await mosquitto.remove()
+    yard.remove()
+  }
+}
+
+export interface BrokerKilled extends Outcome {
+  /** Mosquitto acknowledged them and died before it handed them over: a matter of its own settings. */
+  readonly neverHanded: number
+  /** Times the gateway came back to it. */
+  readonly returns: number
+}
+
+/**
+ * kill -9 of Mosquitto, `rounds` times at random moments. What it had acknowledged and not written down is gone with it, whoever
+ * subscribes, so what is asked is: all that it handed over and we acknowledged is stored exactly once, and readings flow again.
+ */
+export async function brokerKilled(rounds: number): Promise<BrokerKilled> {
+  const yard = await createYard()
+  const mosquitto = await createMosquitto({ saves: true })
+  await mosquitto.start()
+  const tap = await openTap(mosquitto.port)
+  const base = Date.now() - 86_400_000
+  const child = await yard.start('--broker', `mqtt://127.0.0.1:${tap.port}`)
+  const r = startRecorder({ port: mosquitto.port, topic: TOPIC, base })
+  try {
+    // Its session is written down once a second: a broker that never wrote has nothing to come back with.
+    await until('readings flow', () => tap.answered.size > 100, FINISH_MS)
+    await new Promise((resolve) => setTimeout(resolve, 2500))
+    for (let round = 0; round < rounds; round++) {
+      const before = tap.answered.size
+      await until('readings flow', () => tap.answered.size > before + 100, FINISH_MS)
+      await new Promise((resolve) => setTimeout(resolve, Math.random() * 300))
+      await mosquitto.stop('SIGKILL')
+      await mosquitto.start()
+    }
+    const before = tap.answered.size
+    await until('readings flow again', () => tap.answered.size > before + 100, FINISH_MS)
+    await r.finish(FINISH_MS)
+    await yard.kill(child)
+    const outcome = await yard.judge(r, base, tap.answered)
+    return { ...outcome, neverHanded: [...r.acknowledged].filter((i) => !tap.handed.has(base + i)).length, returns: tap.connections() - 1 }
+  } finally {
+    r.stop()
+    tap.close()
     child.kill('SIGKILL')
     await mosquitto.remove()
     yard.remove()
