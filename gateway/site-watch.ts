@@ -83,7 +83,10 @@ export function createSiteWatch(dir: string): SiteWatch {
 }
 
 /** A digest: the texts of 2,000 loops would take 90 MB. */
-const alarmsOf = (s: Site): string => createHash('sha256').update(JSON.stringify(defaultAlarms(s).defs)).digest('base64')
+const alarmsOf = (s: Site): string =>
+  createHash('sha256')
+    .update(JSON.stringify(defaultAlarms(s).defs))
+    .digest('base64')
 
 /** Changes whenever a file does. */
 function markOf(dir: string): string {

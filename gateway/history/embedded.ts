@@ -11,8 +11,9 @@ import { dirname } from 'node:path'
 import type { Clock } from '../clock.ts'
 import type { Counter } from '../port.ts'
 import { newColumns } from './columns.ts'
+import { Amendments, type Amendment } from './amendments.ts'
 import { Corrections } from './corrections.ts'
-import { openFile, PAGE_BYTES, type HistoryFile } from './file.ts'
+import { inTransaction, openFile, PAGE_BYTES, type HistoryFile } from './file.ts'
 import { createFeed, readFloor, type Feed, type FeedOptions } from './feed.ts'
 import type { DurableHistory, HistoryReading } from './history.ts'
 import { Imported } from './imported.ts'
@@ -49,6 +50,8 @@ export interface EmbeddedHistory extends DurableHistory {
   sealAll(): Promise<void>
   /** Later values that differed, by source time, fromMs <= sourceMs < toMs. */
   corrections(key: string, fromMs: number, toMs: number, limit: number): Promise<readonly HistoryReading[]>
+  /** Takes what is said of stored readings from now on, their value unchanged, as one transaction; gives how many of them are held. Not sent on to another store. */
+  amend(all: readonly Amendment[]): number
   /** Reads everything and compares it with what is written beside it. Takes about a second per 10 million readings, in small pieces. */
   check(): Promise<CheckResult>
   /** Copies the history into one file while everything goes on. Put in place as `history.db` of an empty folder it is a history. */
@@ -104,6 +107,7 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
   tail.replay(newest, signals.end, clock.nowMs())
   const corrections = new Corrections(db)
   const imported = new Imported(db)
+  const amendments = new Amendments(db)
   let floorMs = readFloor(db, signals.end > 1 ? 0 : clock.nowMs())
   let feed: Feed | null = null
   const writer = new Writer({ db, clock, signals, tail, sealed, newest, corrections })
@@ -136,7 +140,32 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
 
   return {
     ...reader,
+    async range(key, fromMs, toMs, limit) {
+      const readings = await reader.range(key, fromMs, toMs, limit)
+      const signal = signals.id(key)
+      return signal === undefined ? readings : amendments.over(signal, readings)
+    },
+    async buckets(keys, fromMs, toMs, points) {
+      const all = await reader.buckets(keys, fromMs, toMs, points)
+      return all.map((s) => {
+        const signal = signals.id(s.key)
+        return signal === undefined ? s : { ...s, buckets: amendments.overBuckets(signal, s.buckets, s.bucketMs) }
+      })
+    },
     commit,
+    amend(all) {
+      assertOpen()
+      let known = 0
+      inTransaction(db, () => {
+        for (const a of all) {
+          const signal = signals.id(a.key)
+          if (signal === undefined || (tail.find(signal, a.sourceMs) ?? sealed.find(signal, a.sourceMs)) === undefined) continue
+          amendments.add(signal, a)
+          known++
+        }
+      })
+      return known
+    },
     append: async (batch) => commit(batch),
     sealStep(budgetMs) {
       assertOpen()
@@ -147,9 +176,14 @@ function historyOf(file: HistoryFile, options: EmbeddedOptions): EmbeddedHistory
     forgetBefore: (beforeMs) =>
       inTurn(async () => {
         floorMs = readFloor(db, 0, beforeMs)
+        amendments.removeBefore(beforeMs)
         return upkeep.forgetBefore(beforeMs)
       }),
-    forgetSite: (site) => inTurn(() => upkeep.forgetSite(site)),
+    forgetSite: (site) =>
+      inTurn(() => {
+        amendments.forgetSite(site)
+        return upkeep.forgetSite(site)
+      }),
     feed(of) {
       assertOpen()
       if (feed) throw new Error('BUG: the history has a feed already')

@@ -1,12 +1,17 @@
 /** The checks over all readings of one message: oldest first, whatever their order in it. */
 import type { Reading } from '../site/reading.ts'
-import { judge, stampAll, type Arrival, type ClockLimits, type SignalSpec, type SignalState, type Stamp } from './checks.ts'
+import { judge, stampAll, type Amendment, type Arrival, type ClockLimits, type SignalSpec, type SignalState, type Stamp } from './checks.ts'
+import { surroundings, type Around } from './checks-around.ts'
 import type { BadReading, RawReading } from './payload.ts'
+import type { Movement } from './qartod-judge.ts'
+import { checkRow } from './qartod-stream.ts'
 
 /** A signal we know, with what its checks remember. */
 export interface Track {
   readonly spec: SignalSpec
   state: SignalState
+  /** null: its surroundings say nothing of it. */
+  around: Around | null
 }
 
 export interface JudgedMessage {
@@ -20,7 +25,7 @@ export interface JudgedMessage {
   /** Exact repeats of the newest reading. */
   repeats: number
   /** Readings told late to have been spikes. */
-  spikes: number
+  readonly spikes: Amendment[]
   /** Former states. */
   readonly undo: { readonly tracks: Track[]; readonly states: SignalState[] }
 }
@@ -54,7 +59,7 @@ export function judgeMessage(
   limits: ClockLimits,
   backlogMs: number | null = null,
 ): JudgedMessage {
-  const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, spikes: 0, undo: { tracks: [], states: [] } }
+  const out: JudgedMessage = { batch: [], news: [], bad: [], strangers: [], repeats: 0, spikes: [], undo: { tracks: [], states: [] } }
   const stamps = stampAll(raws, arrival.receivedMs, limitsFor(signals, raws, arrival, limits, backlogMs))
   const order = isOutOfOrder(stamps) ? [...stamps.keys()].sort((a, b) => (stamps[a]?.sourceMs ?? 0) - (stamps[b]?.sourceMs ?? 0)) : null
   for (let k = 0; k < raws.length; k++) {
@@ -66,13 +71,31 @@ export function judgeMessage(
       out.strangers.push(raw)
       continue
     }
-    const j = judge(track.state, raw, stamp, track.spec, arrival)
+    const { around } = track
+    const j = judge(
+      track.state,
+      raw,
+      stamp,
+      track.spec,
+      arrival,
+      around
+        ? (atMs) =>
+            surroundings(around, atMs, (id) =>
+              movementIn(
+                signals.get(id),
+                raws.findIndex((r, i) => r.signal === id && stamps[i]?.sourceMs === atMs),
+                raws,
+                atMs,
+              ),
+            )
+        : undefined,
+    )
     if (!j.ok) out.bad.push({ signal: raw.signal, code: j.code, detail: j.detail })
     else if (j.news === 'repeat') out.repeats++
     else {
       out.batch.push(j.reading)
       if (j.news === 'new') out.news.push(j.reading)
-      if (j.spike) out.spikes++
+      if (j.spike) out.spikes.push(j.spike)
       if (j.state !== track.state) {
         out.undo.tracks.push(track)
         out.undo.states.push(track.state)
@@ -81,6 +104,15 @@ export function judgeMessage(
     }
   }
   return out
+}
+
+/** The newest movement of a companion. Its reading of the same time may stand later in the same message: it is looked at, and changes nothing. */
+function movementIn(track: Track | undefined, at: number, raws: readonly RawReading[], atMs: number): Movement | null {
+  if (!track) return null
+  const { checks } = track.state
+  const value = raws[at]?.value
+  if (checks.lastMs >= atMs || typeof value !== 'number' || raws[at]?.unit !== undefined) return checks.movement
+  return checkRow(checks, { atMs, value }, track.spec.checks).state.movement
 }
 
 /** Puts every signal back to where it was before the message. */

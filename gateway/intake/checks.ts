@@ -12,6 +12,7 @@ import type { RawReading } from './payload.ts'
 import { worthOf, type Worth } from './qartod.ts'
 import { checksFor } from './qartod-defaults.ts'
 import type { CheckSpec } from './qartod-spec.ts'
+import type { CheckRow } from './qartod-series.ts'
 import { checkRow, unchecked, type CheckState } from './qartod-stream.ts'
 import { reject, shown, type Reject } from './reject-codes.ts'
 
@@ -55,13 +56,15 @@ export interface SignalState {
   readonly newestValue: number | null | undefined
   /** Newest time that was ours and not the sender's, live or not. */
   readonly givenMs: number
+  /** Since when it has had that value, as far as live readings tell. */
+  readonly sinceMs: number
   /** Our time when a reading last came live with a time of its own: its clock was right then. */
   readonly rightMs: number
   readonly checks: CheckState
 }
 
 const NEVER = Number.NEGATIVE_INFINITY
-export const neverHeard: SignalState = { newestMs: NEVER, newestValue: undefined, givenMs: NEVER, rightMs: NEVER, checks: unchecked }
+export const neverHeard: SignalState = { newestMs: NEVER, newestValue: undefined, givenMs: NEVER, sinceMs: NEVER, rightMs: NEVER, checks: unchecked }
 export const heardUntil = (sourceMs: number, rightMs = NEVER): SignalState => ({ ...neverHeard, newestMs: sourceMs, rightMs })
 
 export interface Arrival {
@@ -117,16 +120,28 @@ export type Judged =
       readonly news: 'new' | 'repeat' | 'conflict'
       readonly reading: Reading
       readonly state: SignalState
-      /** The reading before this one turns out to have been a spike, which only its right neighbour could show (QAR-24). */
-      readonly spike: boolean
+      /** The reading before this one turns out to have been a spike, which only its right neighbour could show (QAR-24): what is to be said of it from now on. */
+      readonly spike: Amendment | null
     }
   | Reject
+
+/** What is said of a stored reading from now on; its value stays. */
+export interface Amendment {
+  readonly key: string
+  readonly sourceMs: number
+  readonly quality: Quality
+  readonly sub: Reading['sub']
+  readonly qc: Reading['qc']
+}
+
+/** What the surroundings of the signal say of this reading (checks-around.ts). */
+type Surroundings = Pick<CheckRow, 'runs' | 'event' | 'partner' | 'second'>
 
 /** Messages without a time that arrive within the same millisecond are told apart by counting on from the last one, this far at most. */
 const MOST_COUNTED_ON_MS = 10_000
 
 /** Judges one reading. Rejects NOT_A_NUMBER for true or false on a signal that is no state, and UNIT. */
-export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: SignalSpec, arrival: Arrival): Judged {
+export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: SignalSpec, arrival: Arrival, around?: (atMs: number) => Surroundings): Judged {
   if (typeof raw.value === 'boolean' && !spec.isState) return reject('NOT_A_NUMBER', `${shown(raw.signal)} is true or false, but measures a quantity: send its figure`)
   const value = typeof raw.value === 'boolean' ? Number(raw.value) : raw.unit === undefined ? raw.value : inUnit(raw.value, raw.unit, spec.unit)
   if (value === undefined) return reject('UNIT', `${shown(raw.signal)} is in "${shown(spec.unit)}" and was sent in another unit that cannot be turned into it`)
@@ -139,17 +154,20 @@ export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: S
   const newer = sourceMs > state.newestMs
   const live = newer && !arrival.retained && !stamp.backlog && arrival.receivedMs - sourceMs <= spec.liveWithinMs
   const news = repeat ? 'repeat' : known && !countedOn && state.newestValue !== undefined ? 'conflict' : 'new'
-  const checked = checkRow(state.checks, { atMs: sourceMs, value }, spec.checks)
+  const checked = checkRow(state.checks, around ? { atMs: sourceMs, value, ...around(sourceMs) } : { atMs: sourceMs, value }, spec.checks)
   const { quality, sub, qc } = assess(value, raw.quality, stamp.clock, worthOf(checked.tests), spec, arrival)
   const reading: Reading = { key: spec.key, sourceMs, receivedMs: arrival.receivedMs, value, quality, sub, qc, clock: stamp.clock, live }
   // A retained value says nothing about the order of things, a repeat nothing new.
   const counts = news === 'new' && !arrival.retained
   const checks = counts ? checked.state : state.checks
-  const spike = counts && checked.correction !== null && checked.correction.flag !== checked.correction.was && checked.correction.flag !== 1
+  const { correction } = checked
+  const spike: Amendment | null =
+    counts && correction !== null && correction.flag !== correction.was && correction.flag !== 1 ? { key: spec.key, sourceMs: correction.atMs, ...worthOf(correction.tests) } : null
   // Only live readings move the newest on: a retained or late one must not make the live copy of itself look like a repeat.
   const givenMs = ours && !repeat ? sourceMs : state.givenMs
   const rightMs = stamp.clock === 'ok' ? arrival.receivedMs : state.rightMs
-  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs, rightMs, checks }, spike }
+  const sinceMs = value === state.newestValue ? state.sinceMs : sourceMs
+  if (live) return { ok: true, news, reading, state: { newestMs: sourceMs, newestValue: value, givenMs, sinceMs, rightMs, checks }, spike }
   return { ok: true, news, reading, state: givenMs === state.givenMs && checks === state.checks ? state : { ...state, givenMs, checks }, spike }
 }
 

@@ -15,7 +15,7 @@ import type { Counter, Health, SiteTraffic, UnassignedSignal } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
 import { forecast, type MonthUse } from '../site/data-plan.ts'
 import { silentAfterMs, type Site } from '../site/site.ts'
-import { CLOCK_LIMITS } from './checks.ts'
+import { CLOCK_LIMITS, type Amendment } from './checks.ts'
 import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'
@@ -33,7 +33,8 @@ import { createUnassigned } from './unassigned.ts'
 export interface IntakeParts {
   /** A new map, or a new Site in it, when site files have been read again. */
   readonly sites: () => ReadonlyMap<string, Site>
-  readonly history: Pick<DurableHistory, 'commit'>
+  /** `amend`: takes what is said of stored readings from now on; gives how many it knew. Absent: it is only counted. */
+  readonly history: Pick<DurableHistory, 'commit'> & { readonly amend?: (amendments: readonly Amendment[]) => number }
   readonly clock: Clock
   /** First topic levels, without a slash at the end. */
   readonly prefix: string
@@ -208,9 +209,21 @@ export function createIntake(parts: IntakeParts): Intake {
     n.stored += result.stored
     n.duplicate += result.duplicate
     n.conflict += result.conflict
+    amend(group)
     for (const { staged, done } of group) {
       if (staged) settle(staged, result.stored > 0)
       done(null)
+    }
+  }
+
+  /** The readings are stored; what this would have said of the ones before them is not worth refusing a message for. */
+  const amend = (group: readonly Offered[]): void => {
+    const all = group.flatMap(({ staged }) => staged?.judged.spikes ?? [])
+    if (all.length === 0 || !history.amend) return
+    try {
+      n.amended += history.amend(all)
+    } catch (e) {
+      failed(e)
     }
   }
 
@@ -236,7 +249,7 @@ export function createIntake(parts: IntakeParts): Intake {
     n.readings += raws.length + bad.length
     n.duplicate += judged.repeats
     n.rejected += bad.length + judged.bad.length + judged.strangers.length
-    n.qcSpikes += judged.spikes
+    n.qcSpikes += judged.spikes.length
     n.wallDoubled += doubled
     n.wallMissing += missing
     for (const r of batch) {

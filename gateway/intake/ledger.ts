@@ -16,6 +16,7 @@ export interface Ledger {
   qcSuspect: number
   qcFailed: number
   qcSpikes: number
+  amended: number
   wallDoubled: number
   wallMissing: number
   listenerFailed: number
@@ -36,6 +37,7 @@ export const emptyLedger = (): Ledger => ({
   qcSuspect: 0,
   qcFailed: 0,
   qcSpikes: 0,
+  amended: 0,
   wallDoubled: 0,
   wallMissing: 0,
   listenerFailed: 0,
@@ -55,7 +57,8 @@ const WORDS: Readonly<Record<keyof Ledger, readonly [name: string, what: string]
   suspect: ['readingsClockSuspect', 'Readings whose time was not believed; they carry the time they arrived.'],
   qcSuspect: ['readingsQcSuspect', 'Readings a quality test calls suspect (flag 3).'],
   qcFailed: ['readingsQcFailed', 'Readings that fail a quality test (flag 4): out of the sensor’s range, or a spike, jump or flat line beyond doubt.'],
-  qcSpikes: ['readingsQcSpikes', 'Readings that the one after them showed to be spikes; what is stored of them keeps its first flag.'],
+  qcSpikes: ['readingsQcSpikes', 'Readings that the one after them showed to be spikes.'],
+  amended: ['readingsAmended', 'Stored readings of which something else is said now than at first, their value unchanged.'],
   wallDoubled: ['wallClockDoubled', 'Rows in local time that fell into the hour the autumn change repeats; which of the two was told by their order.'],
   wallMissing: [
     'wallClockMissing',

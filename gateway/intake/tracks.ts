@@ -3,6 +3,7 @@ import { LINK_BYTES, monthOf, type MonthUse } from '../site/data-plan.ts'
 import type { ForeignTopic } from '../site/foreign.ts'
 import type { Site } from '../site/site.ts'
 import { sizeOf, type Message } from './message.ts'
+import { aroundOf } from './checks-around.ts'
 import { heardUntil, neverHeard, specOf } from './checks.ts'
 import type { Track } from './checks-message.ts'
 import { createClockOffset, type ClockOffset } from './clock-offset.ts'
@@ -65,7 +66,11 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
       const spec = specOf(site.id, s, site.stages.find((x) => x.id === s.stage)?.kind ?? null)
       const old = was?.signals.get(s.id)
       const held = old ? undefined : seed(spec.key)
-      signals.set(s.id, { spec, state: old?.state ?? (held === undefined ? neverHeard : heardUntil(held.newestMs, held.rightMs)) })
+      signals.set(s.id, { spec, state: old?.state ?? (held === undefined ? neverHeard : heardUntil(held.newestMs, held.rightMs)), around: null })
+    }
+    for (const s of site.signals) {
+      const track = signals.get(s.id)
+      if (track) track.around = aroundOf(site, s, track.spec.checks, signals)
     }
     return {
       site,

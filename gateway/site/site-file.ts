@@ -229,6 +229,17 @@ function resolveSignals(f: SiteFile, stages: readonly Stage[], equipment: readon
     }
     out.push(signal)
   }
+  for (const { id, checks } of out) {
+    const { flat, multivariate, neighbour } = checks ?? {}
+    const named: readonly (readonly [field: string, signal: string | undefined])[] = [
+      ['flat.runWhen', typeof flat === 'object' ? flat.runWhen : undefined],
+      ['multivariate.with', typeof multivariate === 'object' ? multivariate.with : undefined],
+      ['neighbour.with', typeof neighbour === 'object' ? neighbour.with : undefined],
+    ]
+    for (const [field, other] of named)
+      if (other !== undefined && !out.some((s) => s.id === other))
+        complain(['signals', id, 'checks', ...field.split('.')], `"${other}" found: no signal of this file; it has ${out.map((s) => s.id).join(', ')}`)
+  }
   return out
 }
 
