@@ -46,7 +46,11 @@ trap 'rm -rf -- "$work"' EXIT
 trap 'exit 1' HUP INT TERM
 
 "$deploy/loopkeeper" history backup "$work/history.db" >/dev/null
-"$LOOPKEEPER_NODE" "$deploy/state.mjs" backup "$data/state.db" "$work/state.db"
+# Two arguments: from, to. The present folder is that of the program, so its database driver is found.
+"$LOOPKEEPER_NODE" -e '
+  const db = new (require("better-sqlite3"))(process.argv[1], { readonly: true, fileMustExist: true, timeout: 5000 })
+  db.backup(process.argv[2]).then(() => db.close())
+' "$data/state.db" "$work/state.db"
 for file in site-credentials.json traffic.json; do
   [ ! -f "$data/$file" ] || cp -- "$data/$file" "$work/$file"
 done

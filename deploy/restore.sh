@@ -32,7 +32,13 @@ trap 'rm -rf -- "$work"' EXIT
 trap 'exit 1' HUP INT TERM
 # Copies are looked at: opening a database in the backup itself would leave SQLite's files beside it.
 cp -- "$backup/state.db" "$work/state.db"
-"$LOOPKEEPER_NODE" "$deploy/state.mjs" check "$work/state.db" || fail "the state database of $backup is damaged"
+"$LOOPKEEPER_NODE" -e '
+  const db = new (require("better-sqlite3"))(process.argv[1], { fileMustExist: true })
+  const found = db.pragma("integrity_check", { simple: true })
+  if (found !== "ok") throw new Error(found)
+  db.prepare("SELECT count(*) FROM alarm_journal").get()
+  db.close()
+' "$work/state.db" || fail "the state database of $backup is damaged: the lines above say how"
 LOOPKEEPER_DATA=$work "$deploy/loopkeeper" history restore "$backup/history.db" || fail "the history of $backup is damaged"
 for file in site-credentials.json traffic.json; do
   [ ! -f "$backup/$file" ] || cp -- "$backup/$file" "$work/$file"

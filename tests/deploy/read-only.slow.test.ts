@@ -18,8 +18,10 @@ mount -o remount,ro,bind /
 cd /mnt/program
 shift
 exec setpriv --reuid=10001 --regid=10001 --clear-groups --no-new-privs --bounding-set=-all --inh-caps=-all -- "$@"`
+const UNSHARE = '/usr/bin/unshare'
+const NSENTER = '/usr/bin/nsenter'
 const inside = (...command: readonly string[]): readonly string[] => ['-m', '--propagation', 'private', 'sh', '-c', CONFINE, 'confine', repository, ...command]
-const able = spawnSync('unshare', inside('true').slice(), { stdio: 'ignore' }).status === 0
+const able = spawnSync(UNSHARE, inside('true').slice(), { stdio: 'ignore' }).status === 0
 const without = able ? '' : ' (skipped: needs root, and leave to make mount namespaces)'
 
 /** The environment of the container file, but for ports. */
@@ -40,7 +42,7 @@ test.skipIf(!able)(
     const env = environment()
     expect(entry[0]).toBe('node')
     expect(env.LOOPKEEPER_DATA).toBe('/var/lib/loopkeeper')
-    const started = spawn('unshare', inside(process.execPath, ...entry.slice(1)), { env, stdio: ['ignore', 'pipe', 'pipe'] })
+    const started = spawn(UNSHARE, inside(process.execPath, ...entry.slice(1)), { env, stdio: ['ignore', 'pipe', 'pipe'] })
     child = started
     let text = ''
     for (const stream of [started.stdout, started.stderr]) stream.setEncoding('utf8').on('data', (d: string) => (text += d))
@@ -54,7 +56,7 @@ test.skipIf(!able)(
 
     // Beside it, as `docker compose exec` would: same confinement, root changes to the owner of the data folder.
     const exec = (...command: readonly string[]): { status: number | null; out: string; err: string } => {
-      const r = spawnSync('nsenter', ['-t', String(started.pid), '-m', '--', ...command], { env, encoding: 'utf8', cwd: '/' })
+      const r = spawnSync(NSENTER, ['-t', String(started.pid), '-m', '--', ...command], { env, encoding: 'utf8', cwd: '/' })
       return { status: r.status, out: r.stdout, err: r.stderr }
     }
     const loopkeeper = (...args: readonly string[]): ReturnType<typeof exec> => exec('/mnt/program/deploy/loopkeeper', ...args)

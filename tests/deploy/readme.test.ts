@@ -71,16 +71,21 @@ const base = (row: string): number => Number((new RegExp(`^\\| ${row}[^|]*\\| ([
 
 test('the rows of the sizing table follow from the measured figures above them', () => {
   const bytes = base('disk for a stored reading')
-  const most = base('intake through Mosquitto, one reading a message')
-  const rows = [...readme.matchAll(/^\| ([\d,]+) (normal|rich) \| ([\d,]+) \| ([\d,]+) MB \| ([\d.]+) GB \| ([\d.]+) % \|/gm)]
+  const most = base('intake at the own broker')
+  const [idle, signal, unsealed] = [base('memory of the product without loops') * 1e6, base('memory for a signal') * 1e3, base('memory for a reading not sealed yet') * 1e3]
+  const embedded = readFileSync(new URL('../../gateway/history/embedded.ts', import.meta.url), 'utf8')
+  expect(embedded).toContain('sealAfterMs: options.sealAfterMs ?? HOUR_MS, sealAtReadings: options.sealAtReadings ?? 4_000_000')
+  const rows = [...readme.matchAll(/^\| ([\d,]+) (normal|rich) \| ([\d,]+) \| ([\d,]+) MB \| ([\d.]+) GB \| ([\d.]+) % \| ([\d.]+) GB \|/gm)]
   expect(rows.length).toBe(4)
-  for (const [, loopsText, kind, perS, mbADay, gbAYear, share] of rows) {
+  for (const [, loopsText, kind, perS, mbADay, gbAYear, share, memory] of rows) {
     const n = (text: string | undefined): number => Number((text ?? '').replaceAll(',', ''))
-    const rate = n(loopsText) * (kind === 'rich' ? 40 / 10 : 22 / 60)
-    const near = (told: number, is: number): void => expect(Math.abs(told - is), `${told} is told, ${is} follows`).toBeLessThanOrEqual(Math.max(0.05 * is, 0.005))
+    const signals = n(loopsText) * (kind === 'rich' ? 40 : 22)
+    const rate = signals / (kind === 'rich' ? 10 : 60)
+    const near = (told: number, is: number): void => expect(Math.abs(told - is), `${told} is told, ${is} follows`).toBeLessThanOrEqual(0.05 * is)
     near(n(perS), rate)
     near(n(gbAYear), (rate * bytes * 86_400 * 365) / 1e9)
     near(n(share), (rate / most) * 100)
+    near(n(memory), (idle + signals * signal + Math.min(4e6, rate * 3600) * unsealed) / 1e9)
     expect(Math.abs(n(mbADay) - (rate * bytes * 86_400) / 1e6)).toBeLessThanOrEqual(0.5)
   }
 })
