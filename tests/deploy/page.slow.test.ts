@@ -122,6 +122,3 @@ real(`no sign-in link stands in the log of the web server${without}`, async () =
   expect(log).toContain('/api/ping')
   expect(log).not.toContain('once=')
 })
-
-/** Path of the live socket, from the server's own source. */
-const liveOf = (): string => '/api/live'
