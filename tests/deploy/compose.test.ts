@@ -111,6 +111,19 @@ test('every file of this repository that is mounted or built from is there', () 
   for (const m of mounts) if (m.startsWith('./mosquitto/')) expect(existsSync(deploy(m)), m).toBe(true)
 })
 
+test('the folders in which the walk puts secrets, site files and backups are never committed, and never sent to the builder', () => {
+  const folders = new Set([
+    ...Object.values(compose.secrets).map((s) => s.file.split('/')[1] ?? ''),
+    ...services.flatMap(([, s]) => s.volumes ?? []).flatMap((v) => /^\.\/(\w+)(?=[:/])/.exec(v)?.[1] ?? []),
+  ])
+  folders.delete('mosquitto')
+  expect([...folders].sort()).toEqual(['backups', 'secrets', 'sites'])
+  for (const f of folders) {
+    expect(deployText('.gitignore').split('\n')).toContain(`/${f}/`)
+    expect(deployText('Containerfile.dockerignore').split('\n')).toContain(`deploy/${f}`)
+  }
+})
+
 test('no password, token or key stands in the file, and a dollar sign meant for the shell is doubled', () => {
   for (const [, s] of services) for (const [k, v] of Object.entries(s.environment ?? {})) if (/PASSWORD|TOKEN|KEY/.test(k)) expect(v).toMatch(/^\/run\/secrets\//)
   expect(text.replaceAll('$$', '').includes('$')).toBe(false)

@@ -1,4 +1,4 @@
-import { copyFileSync, existsSync, readFileSync } from 'node:fs'
+import { copyFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs'
 import type { IClientOptions, MqttClient } from 'mqtt'
 import { afterAll, afterEach, beforeAll, expect, test } from 'vitest'
 import { mosquittoPath, withoutMosquitto } from '../intake/mosquitto.ts'
@@ -232,6 +232,32 @@ real(`a credential that is taken away is refused after a reload, and its open se
     () => 'the session of a removed account goes on',
   )
   await expect(tls('yard-10', 'marker-of-the-test')).rejects.toThrow(/not authorized/i)
+})
+
+real(`a controller with topics of its own is let in by the lines the file of rights shows for it, and writes to those topics only${withoutMosquitto}`, async () => {
+  const acl = deployText('mosquitto/acl')
+  const shown = [...acl.matchAll(/^# {3}(.+)$/gm)].map((m) => m[1] ?? '')
+  expect(shown).toEqual(['user quay-1', 'topic write quay/unit7/telemetry', 'topic read quay/unit7/telemetry'])
+  const changed = acl.replace('user loopkeeper\n', `user loopkeeper\n${shown[2]}\n`).replace(/^pattern/m, `${shown[0]}\n${shown[1]}\n\npattern`)
+  writeFileSync(server.at('/etc/mosquitto/loopkeeper/acl'), changed)
+  server.sh('mosquitto_passwd -b /etc/mosquitto/loopkeeper/passwords quay-1 marker-of-the-test')
+  broker.reload()
+  let site: MqttClient | null = null
+  await until(
+    async () => (site = await tls('quay-1', 'marker-of-the-test', { protocolVersion: 5 }).catch(() => null)) !== null,
+    5000,
+    () => 'the new account is not let in',
+  )
+  const heard: string[] = []
+  const taker = await gateway({}, (topic) => heard.push(topic))
+  await taker.subscribeAsync('quay/unit7/telemetry', { qos: 1 })
+  await (site as unknown as MqttClient).publishAsync('quay/unit7/telemetry', '{}', { qos: 1 })
+  await until(
+    () => heard.length === 1,
+    5000,
+    () => 'the message did not reach the gateway',
+  )
+  await expect((site as unknown as MqttClient).publishAsync('quay/unit8/telemetry', '{}', { qos: 1 })).rejects.toThrow(/not authorized/i)
 })
 
 test('the configuration for the container differs from the one for Debian in where things lie, and in nothing else', () => {

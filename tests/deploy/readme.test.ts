@@ -34,7 +34,7 @@ test('every named block is run by a test, by that name', () => {
 test('every file of the folder stands in its README, and every file the README names is there', () => {
   const table = readme.slice(0, readme.indexOf('## What has been tried'))
   for (const f of readdirSync(deploy('.')))
-    if (!['README.md', 'Containerfile.dockerignore', 'loopkeeper.env', 'secrets', 'sites', 'backups'].includes(f))
+    if (!['README.md', '.gitignore', 'Containerfile.dockerignore', 'loopkeeper.env', 'secrets', 'sites', 'backups'].includes(f))
       expect(table, f).toContain(`\`${f}${statSync(deploy(f)).isDirectory() ? '/' : ''}\``)
   const named = [...readme.matchAll(/current\/deploy\/([\w./-]+)|`((?:systemd|mosquitto)\/[\w.-]+)`|\b((?:with-[\w-]+|nginx|client-certificates)\.conf)\b/g)]
   expect(named.length).toBeGreaterThan(10)
