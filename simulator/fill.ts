@@ -57,10 +57,10 @@ const RECENT_MS = 24 * HOUR
 const THIN_MS = 5 * 60_000
 const RECENT_SLICE_MS = 2 * HOUR
 const OLDER_SLICE_MS = 6 * HOUR
-const ROWS_PER_MESSAGE = 72
+const ROWS_PER_MESSAGE = 36
 const QUEUE = 2000
-/** Few at a time: a gateway that is busy with the past of eight loops must not keep a live reading waiting. */
-const IN_FLIGHT = 2
+/** One at a time, and small: a gateway that is busy with the past of eight loops must not keep a live reading or a page waiting. */
+const IN_FLIGHT = 1
 /** How often the truth is looked at. */
 const LOOK_MS = 60_000
 

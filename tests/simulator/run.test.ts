@@ -99,7 +99,7 @@ test('two hours of history join the live readings without a gap, on a connection
   }
   expect(run.summary()).toMatch(/^\d+ messages acknowledged, 0 dropped/)
   for (const t of b.told) expect(t.client).toMatch(new RegExp(`^loop-${t.topic.slice('loopkeeper/v1/'.length)}-here(-past)?$`))
-})
+}, 120_000)
 
 interface Ended {
   readonly code: number | null

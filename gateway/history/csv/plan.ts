@@ -104,7 +104,7 @@ export function planImport(header: readonly string[], asked: ImportAsked, sites:
       return say(`"${name}" is said to be in ${unit}, which cannot be turned into ${s.unit}, the unit of ${s.id}. Units that can: ${[s.unit, ...into].join(' ')}`)
     }
     const spec = specOf(site.id, s, site.stages.find((x) => x.id === s.stage)?.kind ?? null)
-    const made: Series = { name, track: { spec, state: neverHeard }, unit }
+    const made: Series = { name, track: { spec, state: neverHeard, around: null }, unit }
     const other = [...known.values()].find((x) => x.track.spec.key === spec.key)
     if (other && other.name !== name) return say(`"${other.name}" and "${name}" are both to be taken as ${spec.key}: leave one out`)
     known.set(id, other ? { ...made, track: other.track } : made)
