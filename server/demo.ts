@@ -117,7 +117,8 @@ function secretsIn(file: string): Record<string, string> {
   return {}
 }
 
-const percent = (s: State): number => (s.doneMs === null ? Math.min(99, Math.floor(100 * s.share)) : 100)
+/** 100 only when it is over: the counters come last. One that was given up keeps what it had. */
+const percent = (s: State): number => Math.min(s.doneMs === null ? 99 : 100, Math.floor(100 * s.share))
 
 function end(child: ChildProcess): void {
   child.kill('SIGTERM')

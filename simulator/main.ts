@@ -14,6 +14,8 @@ import { HELP, type Options, readOptions } from './options.ts'
 import { startRun } from './run.ts'
 
 const HOUR = 3_600_000
+/** Site files of our fleets vouch for a hundred days, and a fill tells ninety. */
+const STILL_WANTED_MS = 7 * 24 * HOUR
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`)
 
@@ -120,7 +122,15 @@ const run = startRun({
   labels: truth && { ...truth, faults: (list) => truth.faults(list.filter((f) => !toldBefore(f))) },
   say,
 })
-const background = fillMs > 0 && known?.doneMs == null ? fill(known ?? begun(options.fleet, options.seed, sites, run.joinMs - fillMs, run.joinMs, run.early)) : null
+const background = fillMs > 0 && known?.doneMs == null ? fillOrGiveUp(known ?? begun(options.fleet, options.seed, sites, run.joinMs - fillMs, run.joinMs, run.early)) : null
+
+/** A past that was left half told for days would by now be older than the controllers' stores: it stays as it is. */
+function fillOrGiveUp(state: FillState): Background | null {
+  if (bornMs - state.toMs < STILL_WANTED_MS) return fill(state)
+  say(`the past was told to ${Math.floor(100 * state.share)} % ${Math.floor((bornMs - state.toMs) / 24 / HOUR)} days ago; it is too old to go on with, and stays as it is`)
+  if (options.fillState !== null) writeFillState(options.fillState, { ...state, doneMs: bornMs })
+  return null
+}
 
 function fill(state: FillState): Background {
   const keep = (s: FillState): void => {
