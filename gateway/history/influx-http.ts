@@ -23,7 +23,7 @@ export interface Influx1Address {
   readonly deadlineMs?: number
 }
 
-interface Answer {
+export interface Answer {
   readonly status: number
   readonly body: string
 }
@@ -31,7 +31,13 @@ interface Answer {
 /** Answers longer than this are cut: they are only read by a person. */
 const MOST_ANSWER = 65_536
 
-export function createInflux1Sender(address: Influx1Address, maxSockets = 4): LineSender {
+/** Asks as well as sends. */
+export interface Influx1Asker extends LineSender {
+  /** One statement; gives what the server said. Rejects when it does not answer. */
+  ask(statement: string): Promise<Answer>
+}
+
+export function createInflux1Sender(address: Influx1Address, maxSockets = 4): Influx1Asker {
   const base = new URL(address.url)
   const secure = base.protocol === 'https:'
   const agent = secure ? new https.Agent({ keepAlive: true, maxSockets, ...(address.ca ? { ca: address.ca } : {}) }) : new http.Agent({ keepAlive: true, maxSockets })
@@ -87,10 +93,13 @@ export function createInflux1Sender(address: Influx1Address, maxSockets = 4): Li
     return answer.status === 204 || answer.status === 200 ? { ok: true } : refusedAnswer(answer.status, answer.body)
   }
 
+  const ask = (statement: string): Promise<Answer> =>
+    post(`/query?epoch=ms&db=${encodeURIComponent(address.database)}`, Buffer.from(`q=${encodeURIComponent(statement)}`), { 'content-type': 'application/x-www-form-urlencoded' })
+
   async function makeDatabase(): Promise<boolean> {
     const q = `CREATE DATABASE "${address.database.replace(/["\\]/g, '\\$&')}"`
     try {
-      const answer = await post('/query', Buffer.from(`q=${encodeURIComponent(q)}`), { 'content-type': 'application/x-www-form-urlencoded' })
+      const answer = await ask(q)
       return answer.status === 200 && !answer.body.includes('"error"')
     } catch {
       return false
@@ -100,6 +109,7 @@ export function createInflux1Sender(address: Influx1Address, maxSockets = 4): Li
   return {
     name: `InfluxDB at ${base.host}, database ${address.database}`,
     send: (lines) => write(lines, true),
+    ask,
     close: () => agent.destroy(),
   }
 }

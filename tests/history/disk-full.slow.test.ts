@@ -7,11 +7,13 @@ import { openEmbedded } from '../../gateway/history/embedded.ts'
 import { makeFolder, startProduct, threeSignals, until, type Folder } from '../product.ts'
 
 const MIB = 1_048_576
+// Tools of the system, not of a package.
+const [mount, umount] = ['mount', 'umount']
 
 /** A small disk of its own as the data folder; null: only root may make one. */
 function smallDisk(megabytes: number): Folder | null {
   const folder = makeFolder({})
-  const mounted = spawnSync('mount', ['-t', 'tmpfs', '-o', `size=${megabytes}m`, 'tmpfs', folder.data]).status === 0
+  const mounted = spawnSync(mount, ['-t', 'tmpfs', '-o', `size=${megabytes}m`, 'tmpfs', folder.data]).status === 0
   if (!mounted) {
     folder.remove()
     return null
@@ -21,13 +23,13 @@ function smallDisk(megabytes: number): Folder | null {
   return {
     ...folder,
     remove() {
-      spawnSync('umount', ['-l', folder.data])
+      spawnSync(umount, ['-l', folder.data])
       folder.remove()
     },
   }
 }
 
-const mayMount = process.getuid?.() === 0 && spawnSync('mount', ['--version']).status === 0
+const mayMount = process.getuid?.() === 0 && spawnSync(mount, ['--version']).status === 0
 
 test.skipIf(!mayMount)(
   'disk full: readings are refused before they are acknowledged and the health page says so; when there is room again all arrive by themselves, each once',

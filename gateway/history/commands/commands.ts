@@ -3,10 +3,11 @@ import { HistoryRefused } from '../refused.ts'
 import { parse, type Command, type Shell } from './command.ts'
 import { exportCommand } from './export.ts'
 import { importCommand } from './import.ts'
+import { recordCommand } from './record.ts'
 import { repairCommand } from './repair.ts'
 import { backupCommand, checkCommand, parkedCommand, restoreCommand } from './keep.ts'
 
-const COMMANDS: readonly Command[] = [checkCommand, repairCommand, backupCommand, restoreCommand, importCommand, exportCommand, parkedCommand]
+const COMMANDS: readonly Command[] = [checkCommand, repairCommand, backupCommand, restoreCommand, importCommand, exportCommand, recordCommand, parkedCommand]
 
 export function usage(): string {
   const width = Math.max(...COMMANDS.map((c) => c.name.length + c.args.length))
