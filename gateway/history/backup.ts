@@ -8,6 +8,8 @@ import { HistoryRefused, refusedBy } from './refused.ts'
 import type { Clock } from '../clock.ts'
 import type { CheckResult } from './upkeep.ts'
 
+const PAGES_A_TURN = 1_000
+
 /** Copies the history of `dir` as it stands into one file, which must not exist. The writer goes on meanwhile. */
 export async function backupOf(dir: string, path: string): Promise<void> {
   const from = join(dir, FILE_NAME)
@@ -18,7 +20,11 @@ export async function backupOf(dir: string, path: string): Promise<void> {
   const db = new Database(from, { readonly: true, timeout: 5_000 })
   try {
     rmSync(partial, { force: true })
-    await db.backup(partial)
+    // One view of the file for the whole copy: without it the copy begins again with every commit of the writer, and may never end.
+    db.exec('BEGIN')
+    db.prepare('SELECT count(*) FROM tail').get()
+    await db.backup(partial, { progress: () => PAGES_A_TURN })
+    db.exec('COMMIT')
     renameSync(partial, path)
   } catch (e) {
     rmSync(partial, { force: true })

@@ -3,6 +3,7 @@ import { spawn } from 'node:child_process'
 import { copyFileSync, mkdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { expect, onTestFinished, test } from 'vitest'
+import { backupOf, restoreTo } from '../../gateway/history/backup.ts'
 import { openFile } from '../../gateway/history/file.ts'
 import { HistoryRefused } from '../../gateway/history/refused.ts'
 import { keyOf, type Reading } from '../../gateway/site/reading.ts'
@@ -250,6 +251,26 @@ test('a backup taken while readings come in is a history of its own, as it stood
   expect(await restored.check()).toMatchObject({ faultCount: 0 })
   const there = all.slice(0, sealed + unsealed)
   for (const k of [0, 7, 19]) expect(await restored.range(`k/${k}`, 0, T0 * 2, 10_000)).toEqual(there.filter((r) => r.key === `k/${k}`).map(stored))
+})
+
+test('a backup by another process comes to an end though the writer commits between all of its steps', async () => {
+  const dir = tempFolder()
+  const store = openStore(dir)
+  for (let i = 0; i < 400; i++) store.commit(Array.from({ length: 500 }, (_, k) => reading(`k/${k}`, T0 + i * 1_000, Math.sin(i * (k + 1)))))
+  await store.sealAll()
+  const file = join(dir, 'copy.db')
+  let done = false
+  const copied = backupOf(dir, file).finally(() => (done = true))
+  let commits = 0
+  for (; !done && commits < 3_000; commits++) {
+    store.commit([reading('k/0', T0 + 10_000_000 + commits, commits)])
+    await new Promise((resolve) => setImmediate(resolve))
+  }
+  expect(done).toBe(true)
+  await copied
+  const copy = join(dir, 'restored')
+  const check = await restoreTo(copy, file, handClock(T0))
+  expect([check.readings, check.faultCount]).toEqual([200_000, 0])
 })
 
 test('a second store on the same folder is refused while the first is open', async () => {
