@@ -4,9 +4,11 @@
  */
 import type { HistoryReading } from './history.ts'
 import type { Columns } from './columns.ts'
-import { qcOf, qualityOf, subOf } from './quality-code.ts'
+import { CODES, qcOf, qualityOf, subOf } from './quality-code.ts'
 
 const STEP = 4
+/** Quality, reason and flag by code, taken apart once. */
+const SAID = Array.from({ length: CODES }, (_, code) => ({ quality: qualityOf(code), sub: subOf(code), qc: qcOf(code) }))
 
 export class Newest {
   /** source time (NaN: not known, -1: no reading), received time, value (NaN: none), code of each signal, side by side. */
@@ -58,7 +60,8 @@ export class Newest {
     const i = STEP * signal
     const value = this.all[i + 2]!
     const code = this.all[i + 3]!
-    return { sourceMs: this.all[i]!, receivedMs: this.all[i + 1]!, value: value === value ? value : null, quality: qualityOf(code), sub: subOf(code), qc: qcOf(code) }
+    const said = SAID[code]!
+    return { sourceMs: this.all[i]!, receivedMs: this.all[i + 1]!, value: value === value ? value : null, quality: said.quality, sub: said.sub, qc: said.qc }
   }
 
   private makeRoomFor(signal: number): void {

@@ -59,6 +59,7 @@ export function createReader(parts: ReaderParts): HistoryReader {
     async latest(keys) {
       const out = new Map<string, HistoryReading>()
       let count = 0
+      let before = 0
       let turnAtMs = steadyMs() + WORK_A_TURN_MS
       for (const key of keys) {
         if (++count % KEYS_A_TURN === 0 && steadyMs() >= turnAtMs) {
@@ -66,8 +67,10 @@ export function createReader(parts: ReaderParts): HistoryReader {
           turnAtMs = steadyMs() + WORK_A_TURN_MS
         }
         assertOpen()
-        const signal = signals.id(key)
-        const reading = signal === undefined ? null : newest.reading(signal)
+        const signal = signals.idAfter(before, key)
+        if (signal === undefined) continue
+        before = signal
+        const reading = newest.reading(signal)
         if (reading) out.set(key, reading)
       }
       return out

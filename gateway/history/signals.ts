@@ -13,6 +13,8 @@ export class Signals {
   /** Which signal came after this one last time. */
   private follower = new Int32Array(1_024)
   private previous = 0
+  /** The same for whoever asks for many signals at once. */
+  private askedNext = new Int32Array(0)
 
   constructor(db: Database.Database) {
     this.insert = db.prepare('INSERT INTO signal (id, key) VALUES (?, ?)')
@@ -49,6 +51,20 @@ export class Signals {
     if (id === undefined) return undefined
     this.follower[this.previous] = id
     this.previous = id
+    return id
+  }
+
+  /** The same for keys that are asked for one after the other, `before` being the id of the one before (0: none): pages ask for a fleet in the same order again and again. */
+  idAfter(before: number, key: string): number | undefined {
+    if (this.askedNext.length < this.keys.length) {
+      const grown = new Int32Array(2 * this.keys.length)
+      grown.set(this.askedNext)
+      this.askedNext = grown
+    }
+    const guess = this.askedNext[before]!
+    if (guess > 0 && this.keys[guess] === key) return guess
+    const id = this.ids.get(key)
+    if (id !== undefined) this.askedNext[before] = id
     return id
   }
 
