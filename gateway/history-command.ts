@@ -4,9 +4,10 @@ import { runHistory } from './history/commands/commands.ts'
 
 let asked = false
 process.on('SIGINT', () => {
-  // A second time it ends at once; what is committed stays.
+  // What is committed stays, whenever it ends.
   if (asked) process.exit(130)
   asked = true
+  process.stderr.write('\nstopping at the next place to go on from; Ctrl-C again ends it at once\n')
 })
 // Whoever reads our output may stop early, as `head` does: no fault of ours.
 process.stdout.on('error', (e: NodeJS.ErrnoException) => {
