@@ -14,7 +14,7 @@
  * Middle: median. Low and high: so many robust deviations from it, of the hours below and those above apart, never under the
  * resolution (flat and stepped signals).
  * source  weeks and hours: common practice, no source
- * cost    O(hours held) time per band, about 60 bytes an hour held
+ * cost    O(hours held, and their sorting) time per band, about 60 bytes an hour held
  */
 import { type NotObservable, notObservable, positive, within } from '../process/range.ts'
 import { MAD_TO_SD, median } from './order.ts'
@@ -45,6 +45,8 @@ export interface BaselinePlan {
   readonly width: number
   readonly leastDays: number
   readonly leastHours: number
+  /** The nearest so many are taken, the newer of equals: more would only add what is less alike. */
+  readonly mostHours: number
   /** Different days the comparable hours come from. */
   readonly leastDifferentDays: number
   /** No older than this. */
@@ -61,10 +63,11 @@ export const BASELINE: Omit<BaselinePlan, 'resolution'> = {
   width: 3,
   leastDays: 28,
   leastHours: 20,
+  mostHours: 60,
   leastDifferentDays: 5,
   memoryDays: 90,
   alikeK: 3,
-  alikeRatio: 2,
+  alikeRatio: 1.5,
   alikeHours: null,
 }
 
@@ -87,7 +90,12 @@ export function baselineBand(hours: readonly BaselineHour[], now: Conditions, no
   const days = (nowMs - first) / DAY_MS
   if (days < p.leastDays) return notObservable(`only ${Math.floor(days)} days of this loop are known and ${p.leastDays} are needed: no band yet`)
   const known = (['washedM3', 'sinceWashH', 'waterCel', 'hourOfDay'] as const).filter((c) => (c === 'hourOfDay' && p.alikeHours === null ? true : now[c] !== null))
-  const alike = held.filter((h) => resembles(h, now, p))
+  const alike = held
+    .map((hour) => ({ hour, apart: unlike(hour, now, p) }))
+    .filter((x): x is { hour: BaselineHour; apart: number } => x.apart !== null)
+    .sort((a, b) => a.apart - b.apart || b.hour.atMs - a.hour.atMs)
+    .slice(0, Math.max(p.leastHours, p.mostHours))
+    .map((x) => x.hour)
   const differentDays = new Set(alike.map((h) => Math.floor(h.atMs / DAY_MS))).size
   if (alike.length < p.leastHours || differentDays < p.leastDifferentDays)
     return notObservable(`only ${alike.length} hours on ${differentDays} days were like this one, and ${p.leastHours} on ${p.leastDifferentDays} days are needed: no band yet`)
@@ -106,29 +114,34 @@ export function baselineBand(hours: readonly BaselineHour[], now: Conditions, no
 /** Below this nothing was washed, m3: a dripping lance. */
 const NO_WASH_M3 = 0.02
 
-function resembles(h: Conditions, now: Conditions, p: BaselinePlan): boolean {
+/** How unlike two hours are, 0 or more; null: too unlike to be compared in one of the conditions. */
+function unlike(h: Conditions, now: Conditions, p: BaselinePlan): number | null {
+  const parts: number[] = []
   if (h.washedM3 !== null && now.washedM3 !== null) {
     const idle = now.washedM3 < NO_WASH_M3
-    if (idle !== h.washedM3 < NO_WASH_M3) return false
-    if (!idle && !alikeBy(p.alikeRatio, h.washedM3, now.washedM3)) return false
+    if (idle !== h.washedM3 < NO_WASH_M3) return null
+    if (!idle) parts.push(ratioPart(h.washedM3, now.washedM3, p.alikeRatio))
   }
   // An hour is the step here: one and two hours since a wash are told apart by nothing.
-  if (h.sinceWashH !== null && now.sinceWashH !== null && !alikeBy(p.alikeRatio, h.sinceWashH + 1, now.sinceWashH + 1)) return false
-  if (h.waterCel !== null && now.waterCel !== null && Math.abs(h.waterCel - now.waterCel) > p.alikeK) return false
+  if (h.sinceWashH !== null && now.sinceWashH !== null) parts.push(ratioPart(h.sinceWashH + 1, now.sinceWashH + 1, p.alikeRatio))
+  if (h.waterCel !== null && now.waterCel !== null) parts.push(Math.abs(h.waterCel - now.waterCel) / p.alikeK)
   if (p.alikeHours !== null && h.hourOfDay !== null && now.hourOfDay !== null) {
     const apart = Math.abs(h.hourOfDay - now.hourOfDay)
-    if (Math.min(apart, 24 - apart) > p.alikeHours) return false
+    parts.push(Math.min(apart, 24 - apart) / p.alikeHours)
   }
-  return true
+  return parts.some((part) => part > 1) ? null : parts.reduce((sum, part) => sum + part, 0)
 }
 
-const alikeBy = (ratio: number, a: number, b: number): boolean => Math.max(a, b) <= ratio * Math.min(a, b)
+/** 1 at the largest ratio that is alike. */
+const ratioPart = (a: number, b: number, most: number): number => Math.abs(Math.log(a / b)) / Math.log(most)
 
 function checked(c: Conditions, p: BaselinePlan): void {
   positive('resolution', p.resolution, 'of the signal')
   within('width of the band', p.width, 1, 10, 'robust deviations')
   within('memory', p.memoryDays, p.leastDays, 1000, 'd')
-  within('ratio of likeness', p.alikeRatio, 1, 10, '')
+  within('ratio of likeness', p.alikeRatio, 1.01, 10, '')
+  positive('likeness of temperature', p.alikeK, 'K')
+  if (p.alikeHours !== null) positive('likeness of the hour', p.alikeHours, 'h')
   if (c.washedM3 !== null) within('water washed', c.washedM3, 0, 1000, 'm3')
   if (c.sinceWashH !== null) within('time since the wash', c.sinceWashH, 0, 100_000, 'h')
   if (c.waterCel !== null) within('water temperature', c.waterCel, -5, 60, 'degrees C')

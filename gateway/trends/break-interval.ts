@@ -38,9 +38,9 @@ export function highestQuantile(p: number, sdRatio = 1): number {
   within('share', p, 0.001, 0.999, '')
   let low = -1
   let high = 1
-  while (highestBelow(low, sdRatio) > p && low > -1e9) low *= 2
-  while (highestBelow(high, sdRatio) < p && high < 1e9) high *= 2
-  for (let i = 0; i < 80; i += 1) {
+  while (highestBelow(low, sdRatio) > p && low > -1e6) low *= 2
+  while (highestBelow(high, sdRatio) < p && high < 1e6) high *= 2
+  while (high - low > 1e-9 * Math.max(1, Math.abs(high))) {
     const middle = (low + high) / 2
     if (highestBelow(middle, sdRatio) < p) low = middle
     else high = middle

@@ -63,18 +63,15 @@ export function changePoint(s: Series, c: ChangeSettings): ChangePoint | NotObse
   const n = y.length
   const side = Math.max(2, c.leastSide, Math.floor(c.keptOff * n))
   if (n < 2 * side) return notObservable(`only ${n} values are there and ${2 * side} are needed to look for a break`)
-  let mean = 0
-  for (const v of y) mean += v / n
-  let whole = 0
-  for (const v of y) whole += (v - mean) ** 2
-  if (!(whole > 0)) return notObservable('the signal did not move at all')
+  const all = part(y, 0, n)
+  if (y.every((v) => v === y[0])) return notObservable('the signal did not move at all')
 
   // About the mean, a split after t takes S(t)^2 n / (t (n - t)) off the sum of squares, S the running sum.
   let sum = 0
   let most = -1
   let split = side
   for (let t = 1; t <= n - side; t += 1) {
-    sum += (y[t - 1] as number) - mean
+    sum += (y[t - 1] as number) - all.mean
     const gain = (sum * sum * n) / (t * (n - t))
     if (t >= side && gain > most) {
       most = gain
@@ -87,7 +84,7 @@ export function changePoint(s: Series, c: ChangeSettings): ChangePoint | NotObse
   const floor = c.resolution ** 2 / 12
   const r = left > 0 ? (first.neighbours + second.neighbours) / left : 0
   const inflation = r > 1.96 / Math.sqrt(n) ? (1 + r) / (1 - Math.min(r, 0.99)) : 1
-  const largestF = (whole - left) / Math.max(left / (n - 2), floor)
+  const largestF = (all.squares - left) / Math.max(left / (n - 2), floor)
   const step = second.mean - first.mean
   const sd = (p: Part): number => Math.sqrt(inflation * Math.max(floor, p.squares / p.n))
   const scale = (sd(first) / step) ** 2
@@ -112,9 +109,9 @@ export function changePoint(s: Series, c: ChangeSettings): ChangePoint | NotObse
     after: second.mean,
     largestF,
     inflation,
-    squaresWithout: whole,
+    squaresWithout: all.squares,
     squaresWith: left,
-    criterionWithout: criterion(whole, 2),
+    criterionWithout: criterion(all.squares, 2),
     criterionWith: criterion(left, 4),
   }
 }

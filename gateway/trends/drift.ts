@@ -2,13 +2,17 @@
  * Does a signal drift, and how fast? Medians of days, the trend test corrected for memory, and the Theil-Sen slope with its interval.
  * A drift that may be none is still given with its interval: "less than 0.01 per day either way" is an answer too.
  *
- * A day needs `leastPerDay` figures, else it is a hole. The interval is never narrower than that of independent days.
+ * A day needs `leastPerDay` figures, else it is a hole. The test's own correction takes part of a slow wave for the trend and still cries
+ * trend too often; so the memory of the days about the line counts as well, whichever widens more, and never less than independent days.
  * sources  as in mann-kendall.ts and theil-sen.ts
  * cost     O(n + days^2) time
  */
 import { type Estimate, type NotObservable, notObservable, within } from '../process/range.ts'
 import { type Grid, gridOf } from './grid.ts'
-import { mannKendallCorrected } from './mann-kendall.ts'
+import { mannKendall, mannKendallCorrected } from './mann-kendall.ts'
+import { memoryInflation } from './memory.ts'
+import { autocorrelation } from './moments.ts'
+import { twoSided } from './normal.ts'
 import { DAY_MS, type Point } from './points.ts'
 import { theilSen } from './theil-sen.ts'
 
@@ -43,19 +47,26 @@ export function driftPerDay(points: readonly Point[], p: DriftPlan): Drift | Not
   const daily = gridOf(points, { fromMs: p.fromMs, stepMs: DAY_MS, steps: p.days, leastPerStep: p.leastPerDay })
   const at = Array.from({ length: p.days }, (_, i) => i).filter((i) => !Number.isNaN(daily.value[i] as number))
   if (at.length < 10) return notObservable(`only ${at.length} of ${p.days} days have ${p.leastPerDay} readings or more and 10 are needed`)
-  const test = mannKendallCorrected(daily.value)
-  if ('because' in test) return test
-  const line = theilSen(
-    at,
-    at.map((i) => daily.value[i] as number),
-    { level: p.level, ranks: 'rounded', inflation: Math.max(1, test.inflation) },
-  )
+  const values = at.map((i) => daily.value[i] as number)
+  const plain = mannKendall(values)
+  const corrected = mannKendallCorrected(daily.value)
+  const inflation = Math.max(1, 'because' in corrected ? 1 : corrected.inflation, memoryOf(daily.value, theilSen(at, values).slope))
+  const chance = twoSided(plain.z / Math.sqrt(inflation))
+  const line = theilSen(at, values, { level: p.level, ranks: 'rounded', inflation })
   return {
-    says: test.p >= p.chance ? 'none told' : test.s > 0 ? 'rising' : 'falling',
+    says: chance >= p.chance ? 'none told' : plain.s > 0 ? 'rising' : 'falling',
     perDay: { low: line.low, best: line.slope, high: line.high },
-    p: test.p,
+    p: chance,
     days: at.length,
     holes: daily.holes,
     daily,
   }
+}
+
+/** Of the days about the line; a line takes about 2 + 4 r parts of n of the memory away with it. */
+function memoryOf(daily: Float64Array, perDay: number): number {
+  const off = daily.map((v, i) => v - perDay * i)
+  const n = off.reduce((sum, v) => sum + (Number.isNaN(v) ? 0 : 1), 0)
+  const r = autocorrelation(off, 1)[1] as number
+  return r === 0 ? 1 : memoryInflation((r + 2 / n) / Math.max(0.5, 1 - 4 / n), n)
 }

@@ -81,10 +81,7 @@ export function startHampel(plan: HampelPlan): HampelWindow {
  */
 export function stepHampel(w: HampelWindow, at: Point): Judged | null {
   if (!isFigure(at.value) || at.atMs <= (w.atMs.at(-1) ?? Number.NEGATIVE_INFINITY)) return null
-  while (w.atMs.length > 0 && (w.atMs.length >= w.plan.reach || at.atMs - (w.atMs[0] as number) > w.plan.spanMs)) {
-    w.atMs.shift()
-    w.sorted.splice(placeOf(w.sorted, w.value.shift() as number), 1)
-  }
+  while (w.atMs.length > 0 && at.atMs - (w.atMs[0] as number) > w.plan.spanMs) dropOldest(w)
   const n = w.sorted.length
   let out: Judged = { atMs: at.atMs, value: at.value, says: 'unjudged', centre: at.value }
   if (n >= w.plan.leastInWindow) {
@@ -95,7 +92,13 @@ export function stepHampel(w: HampelWindow, at: Point): Judged | null {
   w.atMs.push(at.atMs)
   w.value.push(at.value)
   w.sorted.splice(placeOf(w.sorted, at.value), 0, at.value)
+  if (w.atMs.length > w.plan.reach) dropOldest(w)
   return out
+}
+
+function dropOldest(w: HampelWindow): void {
+  w.atMs.shift()
+  w.sorted.splice(placeOf(w.sorted, w.value.shift() as number), 1)
 }
 
 /** First index whose value is not smaller. */

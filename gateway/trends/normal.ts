@@ -31,10 +31,10 @@ function erfSeries(x: number): number {
   return (2 / Math.sqrt(Math.PI)) * Math.exp(-x * x) * sum
 }
 
-/** exp(x^2) erfc(x) for x >= 2, the fraction evaluated from behind. */
+/** exp(x^2) erfc(x) for x >= 2, the fraction evaluated from behind; the further out, the fewer terms it takes. */
 function erfcScaled(x: number): number {
   let f = 0
-  for (let k = 80; k >= 1; k -= 1) f = k / 2 / (x + f)
+  for (let k = Math.ceil(4 + 240 / (x * x)); k >= 1; k -= 1) f = k / 2 / (x + f)
   return 1 / Math.sqrt(Math.PI) / (x + f)
 }
 
