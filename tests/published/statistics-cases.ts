@@ -102,6 +102,8 @@ const ours: Ours = [
   [/^ST-CP-year$/, () => broken().lastBeforeMs],
   [/^ST-CP-(\w+)$/, (_, [field = '']) => Number(broken()[field as keyof ChangePoint]) + (COUNTED.includes(field) ? 1 : 0)],
   [/^ST-BI-90$/, () => highestQuantile(0.95)],
+  [/^ST-BI-90l$/, () => -highestQuantile(0.05)],
+  [/^ST-BI-95l$/, () => -highestQuantile(0.025)],
   [/^ST-BI-95$/, () => highestQuantile(0.975)],
   [/^ST-P1$/, () => pettitt(data.page.y).k],
   [/^ST-P2$/, () => pettitt(data.page.y).lastBefore],

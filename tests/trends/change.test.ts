@@ -62,7 +62,7 @@ test('no break is told in noise more often than about 1 in 20, nor in a slow wav
 })
 
 test('a flat signal has no break, a clean step one that is certain, a single step of the resolution in a flat signal none', () => {
-  expect(because(changePoint(series(new Array(40).fill(3)), SET))).toBe('the signal did not move at all')
+  expect(because(changePoint(series(Array.from({ length: 40 }, () => 3)), SET))).toBe('the signal did not move at all')
   expect(because(changePoint(series([1, 2, 3]), SET))).toBe('only 3 values are there and 10 are needed to look for a break')
   const step = seen(changePoint(series(Array.from({ length: 40 }, (_, i) => (i < 15 ? 3 : 4))), SET))
   expect(step).toMatchObject({ evidence: 'clear', lastBefore: 14, earliest: 13, latest: 15, lastBeforeMs: 14 * 3_600_000, firstAfterMs: 15 * 3_600_000 })
@@ -91,6 +91,8 @@ test('where the walk is highest is a distribution, for any ratio of deviations',
     }),
   )
   expect(highestQuantile(0.5)).toBeCloseTo(0, 6)
+  // From either side of zero the two forms meet at the same share.
+  for (const ratio of [0.5, 1, 2]) for (const x of [0, -1e-12]) expect(highestBelow(x, ratio)).toBeCloseTo(1 / (1 + ratio ** 2), 5)
   expect(highestQuantile(0.025)).toBeCloseTo(-highestQuantile(0.975), 6)
 })
 

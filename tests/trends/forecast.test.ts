@@ -189,7 +189,7 @@ test('a forecast of a limit is withheld with its reason when the readings do not
   expect(withheld(line(8, -0.02))).toBe('only 8 readings are there since the last gap and 10 are needed')
   expect(withheld(line(20, -0.02), { leastSpanMs: 30 * DAY_MS })).toBe('the readings span 19 days and 30 days are needed')
   expect(withheld(line(20, -0.02), {}, 30)).toBe('the newest reading is 11 days old')
-  expect(withheld(daily(new Array(20).fill(7)))).toBe('the signal did not move by more than its smallest step')
+  expect(withheld(daily(Array.from({ length: 20 }, () => 7)))).toBe('the signal did not move by more than its smallest step')
   expect(withheld(daily(Array.from({ length: 20 }, (_, i) => 7 + 0.01 * (i % 2))))).toBe('the signal did not move by more than its smallest step')
   expect(withheld(line(20, 0.02))).toBe('the level does not move towards the limit')
   expect(withheld(daily(Array.from({ length: 20 }, (_, i) => 7 + 0.3 * Math.sin(2.4 * i) - 0.0005 * i)))).toMatch(/drift cannot be told from none|does not move towards/)

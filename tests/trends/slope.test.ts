@@ -98,7 +98,7 @@ test('Mann-Kendall counts rising and falling pairs, ties as neither; reversed in
 
 test('a flat series has no trend: z 0, p 1, tau 0', () => {
   expect(mannKendall([4, 4, 4, 4, 4])).toMatchObject({ s: 0, variance: 0, z: 0, p: 1, tauA: 0, tauB: 0 })
-  expect(mannKendallCorrected(new Array(20).fill(4))).toMatchObject({ s: 0, p: 1, inflation: 1, slopePerStep: 0 })
+  expect(mannKendallCorrected(Array.from({ length: 20 }, () => 4))).toMatchObject({ s: 0, p: 1, inflation: 1, slopePerStep: 0 })
   expect(() => mannKendall([1, 2, 3])).toThrow('values of a trend test is 3')
 })
 
