@@ -8,7 +8,6 @@ import { median, robustSd } from '../../gateway/trends/order.ts'
 import { pettitt } from '../../gateway/trends/pettitt.ts'
 import { type Point, usable } from '../../gateway/trends/points.ts'
 import { because, gaussian, real, seen } from '../process/noise.ts'
-import { chance, normalOf } from './chance.ts'
 
 const SET: ChangeSettings = { ...CHANGE, resolution: 0.01 }
 const series = (values: readonly number[]) => usable(values.map((value, i) => ({ atMs: 3_600_000 * i, value })))
@@ -28,37 +27,6 @@ test('the split is the one with the least squares left, and before and after are
       expect(c.squaresWithout).toBeCloseTo(squares(y), 8)
     }),
   )
-})
-
-test('the 95 % interval of a break holds the true one in at least 95 of 100 seeded runs, with memory between values too', () => {
-  for (const rho of [0, 0.5]) {
-    let held = 0
-    for (let seed = 1; seed <= 400; seed += 1) {
-      const normal = normalOf(chance(seed))
-      let wave = normal()
-      const at = 40 + (seed % 40)
-      const y = Array.from({ length: 120 }, (_, i) => (wave = rho * wave + Math.sqrt(1 - rho * rho) * normal()) + (i > at ? 1.5 : 0))
-      const c = seen(changePoint(series(y), SET))
-      if ((c.earliest ?? 0) <= at && (c.latest ?? 119) >= at) held += 1
-    }
-    expect(held / 400).toBeGreaterThan(rho === 0 ? 0.93 : 0.88)
-  }
-})
-
-test('no break is told in noise more often than about 1 in 20, nor in a slow wave much more', () => {
-  for (const [rho, most] of [
-    [0, 0.07],
-    [0.6, 0.2],
-  ] as const) {
-    let told = 0
-    for (let seed = 1; seed <= 400; seed += 1) {
-      const normal = normalOf(chance(seed))
-      let wave = normal()
-      const y = Array.from({ length: 150 }, () => (wave = rho * wave + Math.sqrt(1 - rho * rho) * normal()))
-      if (seen(changePoint(series(y), SET)).evidence !== 'none') told += 1
-    }
-    expect(told / 400, `memory ${rho}`).toBeLessThan(most)
-  }
 })
 
 test('a flat signal has no break, a clean step one that is certain, a single step of the resolution in a flat signal none', () => {

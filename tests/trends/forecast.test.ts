@@ -9,176 +9,17 @@ import { timeToLevel } from '../../gateway/trends/time-to-level.ts'
 import { timeToLimit } from '../../gateway/trends/time-to-limit.ts'
 import { washRate } from '../../gateway/trends/wash-rate.ts'
 import { because } from '../process/noise.ts'
-import { chance, normalOf } from './chance.ts'
 
-const RUNS = 500
-const MIN_MS = 60_000
-
-function forecast(o: Outlook): Forecast {
+const forecast = (o: Outlook): Forecast => {
   if (o.kind !== 'forecast') throw new Error(`no forecast: ${because(o)}`)
   return o
 }
 
-interface Run {
-  readonly outlook: Outlook
-  readonly trueMs: number
-}
-
-/** Share of the runs with a forecast whose interval holds what came; too early and too late are counted apart, so that it is in the middle. */
-function coverage(run: (seed: number) => Run | null): { readonly held: number; readonly early: number; readonly late: number; readonly told: number } {
-  let told = 0
-  let early = 0
-  let late = 0
-  for (let seed = 1; told < RUNS && seed <= 2 * RUNS; seed += 1) {
-    const r = run(seed)
-    if (r?.outlook.kind !== 'forecast') continue
-    told += 1
-    if (r.trueMs < r.outlook.lowMs) early += 1
-    if (r.trueMs > r.outlook.highMs) late += 1
-  }
-  return { held: (told - early - late) / told, early: early / told, late: late / told, told }
-}
-
 const PH: Omit<LimitPlan, 'limit'> = { ...LIMIT, side: 'below', resolution: 0.01, gapMs: 5 * DAY_MS, leastSpanMs: 10 * DAY_MS, freshMs: 4 * DAY_MS }
-
-/** A pH that sinks by 0.006-0.016 a day, read at about the same hour, one day in twenty missing, 3 % wild, with memory `rho` from day to day. */
-function sinkingPh(seed: number, days: number, rho: number): Run {
-  const next = chance(seed)
-  const normal = normalOf(next)
-  const slope = -0.006 - 0.01 * next()
-  const sd = 0.03 + 0.04 * next()
-  let wave = sd * normal()
-  const points: Point[] = []
-  for (let day = 0; day < days; day += 1) {
-    const at = day + 0.3 * (next() - 0.5)
-    wave = rho * wave + Math.sqrt(1 - rho * rho) * sd * normal()
-    if (next() < 0.05) continue
-    points.push({ atMs: at * DAY_MS, value: Math.round(100 * (7.3 + slope * at + wave + (next() < 0.03 ? 1.5 * (next() - 0.5) : 0))) / 100 })
-  }
-  const trueDay = days * (1.3 + 0.7 * next())
-  return { trueMs: trueDay * DAY_MS, outlook: timeToLimit(points, days * DAY_MS, { ...PH, limit: 7.3 + slope * trueDay }) }
-}
-
-test.each([
-  [40, 0],
-  [40, 0.3],
-  [80, 0],
-  [80, 0.6],
-])('the interval of a sinking pH holds in 80 +- 5 of 100 of 500 seeded runs: %i days, memory %f', (days, rho) => {
-  const c = coverage((seed) => sinkingPh(seed, days, rho))
-  expect(c.told).toBe(RUNS)
-  expect(c.held).toBeGreaterThanOrEqual(0.75)
-  expect(c.held).toBeLessThanOrEqual(0.85)
-  expect(Math.max(c.early, c.late)).toBeLessThan(0.15)
-})
-
-/** A finished-water tank read each minute in steps of 0.5 %, emptied by washing in bursts. */
-function tankInBursts(seed: number, minutes: number, onMin: number, offMin: number): Run | null {
-  const next = chance(seed)
-  const normal = normalOf(next)
-  const perMin = 0.35 + 0.2 * next()
-  const limit = 80 - ((perMin * onMin) / (onMin + offMin)) * minutes * (1.3 + 1.2 * next())
-  const points: Point[] = []
-  let level = 80
-  let washing = true
-  for (let minute = 0; ; minute += 1) {
-    if (next() < 1 / (washing ? onMin : offMin)) washing = !washing
-    if (washing) level -= perMin
-    if (minute < minutes) points.push({ atMs: minute * MIN_MS, value: 0.5 * Math.round(2 * (level + 0.15 * normal())) })
-    if (level > limit) continue
-    if (minute < minutes) return null
-    const trueMs = (minute - (limit - level) / perMin) * MIN_MS
-    const plan: LimitPlan = { ...LIMIT, limit, side: 'below', resolution: 0.5, gapMs: 10 * MIN_MS, leastSpanMs: 15 * MIN_MS, freshMs: 3 * MIN_MS }
-    return { trueMs, outlook: timeToLevel(points, (minutes - 1) * MIN_MS, MIN_MS, plan) }
-  }
-}
-
-test.each([
-  [30, 3, 2],
-  [60, 3, 2],
-  [120, 6, 3],
-])('the interval of a tank emptied in bursts holds in 80 +- 5 of 100 of 500 seeded runs: %i min seen, %i min on, %i off', (minutes, on, off) => {
-  const c = coverage((seed) => tankInBursts(seed, minutes, on, off))
-  expect(c.told).toBe(RUNS)
-  expect(c.held).toBeGreaterThanOrEqual(0.75)
-  expect(c.held).toBeLessThanOrEqual(0.85)
-  expect(Math.max(c.early, c.late)).toBeLessThan(0.15)
-})
 
 const kindOf = (day: number): string => (day % 7 === 6 ? 'closed' : day % 7 === 5 ? 'sat' : 'work')
 const comingFrom = (day: number, days: number): ComingDay[] =>
   Array.from({ length: days }, (_, i) => ({ fromMs: (day + i) * DAY_MS, toMs: (day + i + 1) * DAY_MS, kind: kindOf(day + i), share: 1 }))
-
-/** Paper of a yard that washes 4-12 m3 on working days, less on Saturdays, sometimes not at all, with busy days in rows (`rows`). */
-function paperRoll(seed: number, days: number, weeksLeft: number, rows: number): Run {
-  const next = chance(seed)
-  const normal = normalOf(next)
-  const scale = 4 + 8 * next()
-  const perM3 = 0.3 + 0.4 * next()
-  let busy = normal()
-  const washed = (day: number): number => {
-    busy = rows * busy + Math.sqrt(1 - rows * rows) * normal()
-    if (kindOf(day) === 'closed' || next() < 0.08) return 0
-    return Math.max(0, scale * (kindOf(day) === 'sat' ? 0.4 : 1) * (1 + 0.35 * busy))
-  }
-  const advanced = (m3: number): number => {
-    let out = 0
-    for (let half = 0; half < Math.round(2 * m3); half += 1) out += (perM3 / 2) * (0.5 + next())
-    return out
-  }
-  const past = Array.from({ length: days }, (_, day) => {
-    const washedM3 = washed(day)
-    return { kind: kindOf(day), washedM3, used: advanced(washedM3) }
-  })
-  const left = weeksLeft * scale * perM3 * 5.4
-  let used = 0
-  for (let day = days; ; day += 1) {
-    const today = advanced(washed(day))
-    if (used + today < left) {
-      used += today
-      continue
-    }
-    const demand = demandOf(past.map((d) => ({ kind: d.kind, amount: d.washedM3 })))
-    return { trueMs: (day + (left - used) / today) * DAY_MS, outlook: runOut({ left, error: 0 }, demand, washRate(past), comingFrom(days, 300)) }
-  }
-}
-
-test.each([
-  [28, 1, 0],
-  [28, 3, 0.4],
-  [28, 8, 0.4],
-  [56, 3, 0],
-  [56, 8, 0.4],
-])('the interval of a roll of paper holds in 80 +- 5 of 100 of 500 seeded runs: %i days known, %i weeks left, rows %f', (days, weeks, rows) => {
-  const c = coverage((seed) => paperRoll(seed, days, weeks, rows))
-  expect(c.told).toBe(RUNS)
-  expect(c.held).toBeGreaterThanOrEqual(0.75)
-  expect(c.held).toBeLessThanOrEqual(0.85)
-  expect(Math.max(c.early, c.late)).toBeLessThan(0.15)
-})
-
-/** Service of a blower: hours a day from its counter, due after `interval`. */
-function serviceHours(seed: number): Run {
-  const next = chance(seed)
-  const normal = normalOf(next)
-  const usual = 6 + 10 * next()
-  const run = (day: number): number => Math.min(24, Math.max(0, (kindOf(day) === 'closed' ? 0.3 : 1) * usual * (1 + 0.25 * normal())))
-  const past = Array.from({ length: 42 }, (_, day) => ({ kind: kindOf(day), amount: run(day) }))
-  const left = usual * (5 + 30 * next())
-  let used = 0
-  for (let day = 42; ; day += 1) {
-    const today = run(day)
-    if (used + today >= left) return { trueMs: (day + (left - used) / today) * DAY_MS, outlook: runOut({ left, error: 0 }, demandOf(past), null, comingFrom(42, 200)) }
-    used += today
-  }
-}
-
-test('the interval of a service by running hours holds in 80 +- 5 of 100 of 500 seeded runs', () => {
-  const c = coverage(serviceHours)
-  expect(c.told).toBe(RUNS)
-  expect(c.held).toBeGreaterThanOrEqual(0.75)
-  expect(c.held).toBeLessThanOrEqual(0.85)
-})
 
 const daily = (values: readonly (number | null)[]): Point[] => values.map((value, day) => ({ atMs: day * DAY_MS, value }))
 const line = (n: number, slope: number): Point[] => daily(Array.from({ length: n }, (_, i) => 7 + slope * i + 0.02 * (i % 3)))
@@ -277,4 +118,21 @@ test('a kind of day never seen is taken to be like all days together', () => {
   const f = forecast(runOut({ left: 60, error: 0 }, demand, rate, holidays))
   const perDay = WEEK.reduce((sum, d) => sum + d.used, 0) / WEEK.length
   expect((f.medianMs - 42 * DAY_MS) / DAY_MS).toBeCloseTo(60 / perDay, 1)
+})
+
+test('a tank that empties by fits and starts: the further ahead the wider, withheld when it fills, and reached when it is there', () => {
+  const MIN_MS = 60_000
+  const plan: LimitPlan = { ...LIMIT, limit: 20, side: 'below', resolution: 0.5, gapMs: 10 * MIN_MS, leastSpanMs: 15 * MIN_MS, freshMs: 3 * MIN_MS }
+  const bursts = (perMin: number): Point[] => Array.from({ length: 60 }, (_, i) => ({ atMs: i * MIN_MS, value: 60 - perMin * (i - 2 * Math.sin(i / 3)) }))
+  const width = (limit: number): number => {
+    const f = forecast(timeToLevel(bursts(0.4), 59 * MIN_MS, MIN_MS, { ...plan, limit }))
+    expect(f.lowMs).toBeLessThanOrEqual(f.medianMs)
+    expect(f.medianMs).toBeLessThanOrEqual(f.highMs)
+    return f.highMs - f.lowMs
+  }
+  expect(width(10)).toBeGreaterThan(width(25))
+  expect(because(timeToLevel(bursts(-0.4), 59 * MIN_MS, MIN_MS, plan))).toBe('the level does not move towards the limit')
+  expect(timeToLevel(bursts(0.4), 59 * MIN_MS, MIN_MS, { ...plan, limit: 50 })).toEqual({ kind: 'reached' })
+  expect(because(timeToLevel(bursts(0.4), 63 * MIN_MS, MIN_MS, plan))).toBe('the newest reading is 4 min old')
+  expect(() => timeToLevel(bursts(0.4), 59 * MIN_MS, 0, plan)).toThrow('step is 0 ms')
 })

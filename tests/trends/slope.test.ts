@@ -7,7 +7,6 @@ import { median, quantile, select } from '../../gateway/trends/order.ts'
 import { DAY_MS } from '../../gateway/trends/points.ts'
 import { ROBUST_LINE, theilSen } from '../../gateway/trends/theil-sen.ts'
 import { because, gaussian, real, seen } from '../process/noise.ts'
-import { chance, normalOf } from './chance.ts'
 
 const values = fc.array(real(-10, 10), { minLength: 4, maxLength: 60 })
 const stepped = fc.array(fc.integer({ min: -3, max: 3 }), { minLength: 4, maxLength: 60 })
@@ -100,31 +99,6 @@ test('a flat series has no trend: z 0, p 1, tau 0', () => {
   expect(mannKendall([4, 4, 4, 4, 4])).toMatchObject({ s: 0, variance: 0, z: 0, p: 1, tauA: 0, tauB: 0 })
   expect(mannKendallCorrected(Array.from({ length: 20 }, () => 4))).toMatchObject({ s: 0, p: 1, inflation: 1, slopePerStep: 0 })
   expect(() => mannKendall([1, 2, 3])).toThrow('values of a trend test is 3')
-})
-
-/** Share of 300 trendless series of 120 days with memory from day to day that are called a trend at 5 %. */
-function falseTrends(rho: number, called: (v: readonly number[]) => boolean): number {
-  let found = 0
-  for (let seed = 1; seed <= 300; seed += 1) {
-    const normal = normalOf(chance(seed))
-    let wave = normal()
-    if (called(Array.from({ length: 120 }, () => (wave = rho * wave + Math.sqrt(1 - rho * rho) * normal())))) found += 1
-  }
-  return found / 300
-}
-
-test('memory makes the plain test cry trend four times in ten; its correction takes half of that away, the drift all but the last', () => {
-  expect(falseTrends(0.7, (v) => mannKendall(v).p < 0.05)).toBeGreaterThan(0.35)
-  expect(falseTrends(0.7, (v) => seen(mannKendallCorrected(v)).p < 0.05)).toBeLessThan(0.25)
-  const drifts = (v: readonly number[]): boolean =>
-    seen(
-      driftPerDay(
-        v.map((value, day) => ({ atMs: day * DAY_MS, value })),
-        { fromMs: 0, days: 120, leastPerDay: 1, level: 0.9, chance: 0.05 },
-      ),
-    ).says !== 'none told'
-  expect(falseTrends(0.7, drifts)).toBeLessThan(0.12)
-  expect(falseTrends(0, drifts)).toBeLessThan(0.07)
 })
 
 test('holes keep their place: the corrected test of a rising series with holes still rises at the true pace', () => {
