@@ -38,8 +38,8 @@ export function sinceGap(points: readonly Point[], nowMs: number, p: LimitPlan):
   const spanMs = spanOf(s.atMs)
   const lastMs = s.atMs[n - 1] as number
   if (lastMs > nowMs) throw new RangeError(`the newest point is at ${lastMs}, after now (${nowMs}): leave out what is to come`)
-  if (spanMs < p.leastSpanMs) return notObservable(`the readings span ${hours(spanMs)} and ${hours(p.leastSpanMs)} are needed`)
-  if (nowMs - lastMs > p.freshMs) return notObservable(`the newest reading is ${hours(nowMs - lastMs)} old`)
+  if (spanMs < p.leastSpanMs) return notObservable(`the readings span ${span(spanMs)} and ${span(p.leastSpanMs)} are needed`)
+  if (nowMs - lastMs > p.freshMs) return notObservable(`the newest reading is ${span(nowMs - lastMs)} old`)
   if (spanOf(s.value) <= p.resolution) return notObservable('the signal did not move by more than its smallest step')
   return s
 }
@@ -82,9 +82,10 @@ export function meets(c: Course, nowMs: number, aheadSpans: number): Outlook {
   const atMs = (day: number): number => Math.max(nowMs, c.originMs + day * DAY_MS)
   const medianMs = atMs(-short / rise)
   if (medianMs - nowMs > aheadSpans * c.observedMs)
-    return notObservable(`at this pace the limit is ${hours(medianMs - nowMs)} away, more than ${aheadSpans} times the ${hours(c.observedMs)} observed`)
+    return notObservable(`at this pace the limit is ${span(medianMs - nowMs)} away, more than ${aheadSpans} times the ${span(c.observedMs)} observed`)
   return { kind: 'forecast', lowMs: Math.min(medianMs, atMs((-b - half) / a)), medianMs, highMs: Math.max(medianMs, atMs((-b + half) / a)), from: c.from }
 }
 
-const hours = (ms: number): string =>
+/** A length of time in words. */
+export const span = (ms: number): string =>
   ms >= 3 * DAY_MS ? `${Math.round(ms / DAY_MS)} days` : ms >= DAY_MS / 8 ? `${Math.round((24 * ms) / DAY_MS)} h` : `${Math.round((1440 * ms) / DAY_MS)} min`

@@ -13,12 +13,14 @@
  * For what drifts about a line: pH before doses, pressures, speeds. A tank that empties by fits and starts is time-to-level.ts.
  *
  * Withheld: too few points, too short a time, the newest too old, no movement beyond the resolution, a slope that may be none or
- * leads away, and a limit further off than so many times the time observed.
+ * leads away, a course that stepped or bent on the way (bend.ts), and a limit further off than so many times the time observed.
  * sources  Fieller 1954 (J. R. Stat. Soc. B 16: 175) for the interval; Sen 1968 for the slope; clipping after Huber 1964
  * cost     O(n^2) time, up to 5,000 points (theil-sen.ts)
  */
 import { fitLine } from '../process/line.ts'
-import { type LimitPlan, meets, sinceGap } from './limit-plan.ts'
+import { notObservable } from '../process/range.ts'
+import { bendOf } from './bend.ts'
+import { type LimitPlan, meets, sinceGap, span } from './limit-plan.ts'
 import { memoryInflation } from './memory.ts'
 import { studentQuantile } from './normal.ts'
 import { median, robustSd } from './order.ts'
@@ -33,6 +35,7 @@ export function timeToLimit(points: readonly Point[], nowMs: number, p: LimitPla
   const n = s.value.length
   const firstMs = s.atMs[0] as number
   const line = lineThrough(daysSinceFirst(s), s.value, p.resolution)
+  if (line.bentAt !== null) return notObservable(`the course stepped or bent ${span(nowMs - (s.atMs[line.bentAt] as number))} ago: it is no one line`)
   const up = p.side === 'above' ? 1 : -1
   const course = {
     originMs: firstMs + line.middleDay * DAY_MS,
@@ -55,6 +58,8 @@ interface Line {
   readonly levelVariance: number
   readonly slopeVariance: number
   readonly degrees: number
+  /** First point of another course; null: one line, or too few points to tell. */
+  readonly bentAt: number | null
 }
 
 function lineThrough(days: Float64Array, y: Float64Array, resolution: number): Line {
@@ -79,7 +84,16 @@ function lineThrough(days: Float64Array, y: Float64Array, resolution: number): L
   // A line through few points takes some memory away with it: about 2 + 4 r parts of n.
   const r = squares > 0 ? (neighbours / squares + 2 / n) / Math.max(0.5, 1 - 4 / n) : 0
   const inflation = memoryInflation(r, n)
+  const bend = bendOf(fromMiddle, clipped, resolution)
   const spread = fromMiddle.reduce((sum, d) => sum + d * d, 0)
   const variance = inflation * Math.max(fit.residual ** 2, resolution ** 2 / 12)
-  return { middleDay, level: fit.intercept, slope: robust + fit.slope, levelVariance: variance / n, slopeVariance: variance / spread, degrees: Math.max(3, n / inflation - 2) }
+  return {
+    middleDay,
+    level: fit.intercept,
+    slope: robust + fit.slope,
+    levelVariance: variance / n,
+    slopeVariance: variance / spread,
+    degrees: Math.max(3, n / inflation - 2),
+    bentAt: bend !== null && bend.strength > 1 ? bend.at : null,
+  }
 }

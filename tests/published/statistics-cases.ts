@@ -32,9 +32,8 @@ const cusumStates = (): readonly CusumState[] => {
   return data.cusum.y.map((value, atMs) => (s = stepCusum(s, { atMs, value }, CUSUM)))
 }
 
-/** Readings until the chart signals, on average, from the moment the shift is there. */
-function meanRun(limitSd: number, shift: number): number {
-  const plan = cusumPlan(0, 1, 2, 0.5, limitSd)
+/** Readings until a chart signals, on average over seeded runs, from the moment the shift is there. `chart` gives a fresh one, told reading by reading. */
+function meanRun(shift: number, chart: () => (value: number, atMs: number) => boolean): number {
   let state = 0x2545_f491
   const next = (): number => {
     state = (state + 0x6d2b_79f5) | 0
@@ -43,14 +42,28 @@ function meanRun(limitSd: number, shift: number): number {
     return (((t ^ (t >>> 14)) >>> 0) + 0.5) / 4_294_967_296
   }
   let readings = 0
-  for (let run = 0; run < 20_000; run += 1) {
-    let s = startCusum(plan)
-    for (let atMs = 0; cusumSays(s, plan) === 'inside'; atMs += 1) {
-      s = stepCusum(s, { atMs, value: shift + Math.sqrt(-2 * Math.log(next())) * Math.cos(2 * Math.PI * next()) }, plan)
+  for (let run = 0; run < 8000; run += 1) {
+    const signals = chart()
+    for (let atMs = 0, out = false; !out; atMs += 1) {
+      out = signals(shift + Math.sqrt(-2 * Math.log(next())) * Math.cos(2 * Math.PI * next()), atMs)
       readings += 1
     }
   }
-  return readings / 20_000
+  return readings / 8000
+}
+
+const cusumChart = (limitSd: number) => () => {
+  const plan = cusumPlan(0, 1, 2, 0.5, limitSd)
+  let s = startCusum(plan)
+  return (value: number, atMs: number): boolean => cusumSays((s = stepCusum(s, { atMs, value }, plan)), plan) !== 'inside'
+}
+
+/** With the limits it widens to, as the source has it. */
+const ewmaChart = (lambda: number, width: number) => () => {
+  const plan: EwmaPlan = { lambda, target: 0, sd: 1, width }
+  const { high } = ewmaLimits(plan)
+  let s = startEwma(plan)
+  return (value: number): boolean => Math.abs((s = stepEwma(s, value, plan)).average) > high
 }
 
 const figures = (points: readonly number[]) => points.map((value, atMs) => ({ atMs, value }))
@@ -92,7 +105,8 @@ const ours: Ours = [
   [/^ST-CUR?(\d+)h$/, (_, [n]) => cusumStates()[Number(n) - 1]?.high.sum ?? Number.NaN],
   [/^ST-CUR?(\d+)l$/, (_, [n]) => cusumStates()[Number(n) - 1]?.low.sum ?? Number.NaN],
   [/^ST-CUS$/, () => 1 + cusumStates().findIndex((s) => cusumSays(s, CUSUM) !== 'inside')],
-  [/^ST-CUARL-(\d)-([\d.]+)$/, (_, [h, shift]) => meanRun(Number(h), Number(shift))],
+  [/^ST-CUARL-(\d)-([\d.]+)$/, (_, [h, shift]) => meanRun(Number(shift), cusumChart(Number(h)))],
+  [/^ST-EWARL-([\d.]+)-([\d.]+)-([\d.]+)$/, (_, [lambda, width, shift]) => meanRun(Number(shift), ewmaChart(Number(lambda), Number(width)))],
   [/^ST-I1$/, () => chart().mean],
   [/^ST-I2$/, () => chart().meanRange],
   [/^ST-I3$/, () => chart().high],

@@ -34,7 +34,7 @@ async function failing(file: string, from: string, to: string): Promise<readonly
   )
   const { statisticsCases } = (await import(pathToFileURL(join(copy, 'tests/published/statistics-cases.ts')).href)) as { statisticsCases: readonly PublishedCase[] }
   // Mean runs take a second each and are needed for no planted mistake.
-  return statisticsCases.filter((c) => !c.id.startsWith('ST-CUARL') && !judge(c).ok).map((c) => c.id)
+  return statisticsCases.filter((c) => !c.id.includes('ARL') && !judge(c).ok).map((c) => c.id)
 }
 
 test('nothing changed, nothing found', async () => {

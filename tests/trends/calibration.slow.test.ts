@@ -3,6 +3,7 @@
  * came is held against what was said: four in five inside, and as many too early as too late.
  */
 import { expect, test } from 'vitest'
+import { bendOf } from '../../gateway/trends/bend.ts'
 import { CHANGE, changePoint } from '../../gateway/trends/change-point.ts'
 import { demandOf } from '../../gateway/trends/demand.ts'
 import { driftPerDay } from '../../gateway/trends/drift.ts'
@@ -71,6 +72,22 @@ test.each([
   expect(c.held).toBeGreaterThanOrEqual(0.75)
   expect(c.held).toBeLessThanOrEqual(0.85)
   expect(Math.max(c.early, c.late)).toBeLessThan(0.15)
+})
+
+test('one straight course in fifty at most is called bent, one in twenty where days resemble each other strongly', () => {
+  const bent = (rho: number): number => {
+    let found = 0
+    for (let seed = 1; seed <= 1000; seed += 1) {
+      const normal = normalOf(chance(seed))
+      let wave = normal()
+      const y = Array.from({ length: 40 }, () => (wave = rho * wave + Math.sqrt(1 - rho * rho) * normal()))
+      if ((bendOf([...y.keys()], y, 0.01)?.strength ?? 0) > 1) found += 1
+    }
+    return found / 1000
+  }
+  expect(bent(0)).toBeLessThan(0.02)
+  expect(bent(0.3)).toBeLessThan(0.03)
+  expect(bent(0.6)).toBeLessThan(0.05)
 })
 
 /** A finished-water tank read each minute in steps of 0.5 %, emptied by washing in bursts. */

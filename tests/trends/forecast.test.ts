@@ -37,6 +37,21 @@ test('a forecast of a limit is withheld with its reason when the readings do not
   expect(withheld(line(20, -0.01), { limit: 5 })).toMatch(/^at this pace the limit is 1\d\d days away, more than 3 times the 19 days observed$/)
 })
 
+test('a course that stepped or bent on the way is no line: the forecast is withheld and says when', () => {
+  const course = (of: (day: number) => number): Point[] => daily(Array.from({ length: 40 }, (_, day) => of(day) + 0.02 * ((day * 7) % 5)))
+  expect(withheld(course((day) => 7 - 0.005 * day - (day >= 24 ? 0.4 : 0)))).toBe('the course stepped or bent 15 days ago: it is no one line')
+  expect(withheld(course((day) => 7 - (day >= 25 ? 0.03 * (day - 25) : 0)))).toMatch(/^the course stepped or bent 1[0-6] days ago/)
+  expect(
+    forecast(
+      timeToLimit(
+        course((day) => 7 - 0.02 * day),
+        39 * DAY_MS,
+        { ...PH, limit: 6 },
+      ),
+    ).from,
+  ).toBe(40)
+})
+
 test('a limit that is passed already is reached, on either side', () => {
   expect(timeToLimit(line(20, -0.05), 19 * DAY_MS, { ...PH, limit: 6.5 })).toEqual({ kind: 'reached' })
   expect(timeToLimit(line(20, 0.05), 19 * DAY_MS, { ...PH, side: 'above', limit: 7.5 })).toEqual({ kind: 'reached' })
