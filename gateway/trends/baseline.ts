@@ -9,6 +9,7 @@
  *           +---------------------
  *             washing      idle
  *
+ * The state of the loop is a condition too: only hours in service are learned from (learning.ts), and the band speaks only in service.
  * A condition that is not measured now, or was not then, is not compared, and the band says so. Until there are four weeks and
  * twenty comparable hours on five different days there is no band.
  * Middle: median. Low and high: so many robust deviations from it, of the hours below and those above apart, never under the

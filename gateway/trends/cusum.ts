@@ -24,12 +24,13 @@ export interface CusumPlan {
 
 export interface CusumSide {
   readonly sum: number
-  /** First reading of the present run above zero. */
-  readonly sinceMs: number
+  /** First reading of the present run above zero; null while the sum is zero. */
+  readonly sinceMs: number | null
 }
 
 export interface CusumState {
-  readonly atMs: number
+  /** Newest reading taken in; null: none yet. */
+  readonly atMs: number | null
   readonly high: CusumSide
   readonly low: CusumSide
 }
@@ -53,13 +54,13 @@ function checked(p: CusumPlan): CusumPlan {
 /** throws RangeError for a plan outside its ranges */
 export function startCusum(p: CusumPlan): CusumState {
   checked(p)
-  const none: CusumSide = { sum: 0, sinceMs: Number.NEGATIVE_INFINITY }
-  return { atMs: Number.NEGATIVE_INFINITY, high: none, low: none }
+  const none: CusumSide = { sum: 0, sinceMs: null }
+  return { atMs: null, high: none, low: none }
 }
 
 export function stepCusum(was: CusumState, at: Point, p: CusumPlan): CusumState {
-  if (!isFigure(at.value) || at.atMs <= was.atMs) return was
-  const fresh = at.atMs - was.atMs > p.gapMs
+  if (!isFigure(at.value) || (was.atMs !== null && at.atMs <= was.atMs)) return was
+  const fresh = was.atMs === null || at.atMs - was.atMs > p.gapMs
   const off = at.value - p.target
   return { atMs: at.atMs, high: grown(was.high, off - p.slack, at.atMs, fresh), low: grown(was.low, -off - p.slack, at.atMs, fresh) }
 }
@@ -67,7 +68,7 @@ export function stepCusum(was: CusumState, at: Point, p: CusumPlan): CusumState 
 function grown(was: CusumSide, by: number, atMs: number, fresh: boolean): CusumSide {
   const before = fresh ? 0 : was.sum
   const sum = Math.max(0, before + by)
-  return { sum, sinceMs: before > 0 && sum > 0 ? was.sinceMs : atMs }
+  return { sum, sinceMs: sum === 0 ? null : before > 0 ? was.sinceMs : atMs }
 }
 
 export function cusumSays(s: CusumState, p: CusumPlan): 'inside' | 'high' | 'low' {

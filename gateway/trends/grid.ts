@@ -29,6 +29,7 @@ export interface GridPlan {
 
 /** points ascending. throws RangeError for a plan outside its ranges or times that run backwards */
 export function gridOf(points: readonly Point[], g: GridPlan): Grid {
+  within('start of the grid', g.fromMs, -1e14, 1e14, 'ms')
   positive('step', g.stepMs, 'ms')
   within('steps', g.steps, 1, 100_000, '')
   within('figures a step needs', g.leastPerStep, 1, 1e6, '')

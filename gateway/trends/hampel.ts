@@ -71,6 +71,7 @@ export interface HampelWindow {
 /** throws RangeError for a plan outside its ranges */
 export function startHampel(plan: HampelPlan): HampelWindow {
   checked(plan)
+  within('readings in the window at least', plan.leastInWindow, 3, plan.reach, '')
   return { plan, atMs: [], value: [], sorted: [] }
 }
 

@@ -61,8 +61,20 @@ export function learnedRulesSilent(nowMs: number, commissionedMs: number | null,
   if (commissionedMs === null) return 'the loop is being commissioned: only absolute limits speak'
   const leftMs = commissionedMs + plan.silentMs - nowMs
   if (leftMs > 0) return `only absolute limits speak for ${Math.ceil(leftMs / DAY_MS)} more days after commissioning`
-  const pause = pausedBy(nowMs, pauses, plan)
-  if (pause?.why === 'resting' && pause.toMs !== null) return 'the loop came back from rest: its course is not its normal one yet'
-  if (pause?.why === 'crash') return 'the biology recovers from a crash: its course is not its normal one yet'
-  return null
+  // An alarm or a visit stops the learning, not the rules.
+  const other = pausedBy(
+    nowMs,
+    pauses.filter((p) => p.why !== 'alarm' && p.why !== 'on-site'),
+    plan,
+  )
+  return other === null ? null : SILENT[other.why]
+}
+
+const SILENT: Readonly<Record<Pause['why'], string>> = {
+  alarm: 'an alarm stands',
+  'on-site': 'someone is on site',
+  'planned-work': 'the loop is being worked on: its course is not its normal one',
+  resting: 'the loop rests or came back from rest: its course is not its normal one',
+  'out-of-contract': 'the loop is out of contract',
+  crash: 'the biology crashed or recovers from it: its course is not its normal one',
 }

@@ -27,6 +27,8 @@ export function sinceGap(points: readonly Point[], nowMs: number, p: LimitPlan):
   within('limit', p.limit, -1e15, 1e15, '')
   positive('resolution', p.resolution, 'of the signal')
   positive('gap', p.gapMs, 'ms')
+  positive('span at least', p.leastSpanMs, 'ms')
+  positive('age of the newest reading', p.freshMs, 'ms')
   within('points at least', p.leastPoints, 6, 5000, '')
   within('times the time observed', p.aheadSpans, 0.1, 20, '')
   const all = usable(points)

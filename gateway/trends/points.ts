@@ -1,6 +1,7 @@
 /**
  * What every trend is made of: values with their times. The rules for imperfect data are the same in this whole folder and stand here.
  *
+ * - What is handed in is believed: readings of bad quality are left out before, uncertain ones by the caller's choice.
  * - A missing value (null, NaN, infinite) is no value: it is left out and counted, never filled in.
  * - Two values of one time: the later entry counts.
  * - Times that run backwards are the caller's mistake: RangeError. (Streaming functions meet late readings every day and leave them out.)

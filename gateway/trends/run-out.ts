@@ -71,10 +71,13 @@ interface Ahead {
 function walk(left: number, leftError: number, demand: Demand, r: WashRate, coming: readonly ComingDay[]): readonly Ahead[] {
   let m3 = 0
   let between = 0
+  let endMs = Number.NEGATIVE_INFINITY
   const weight = new Map<string, number>()
   const out: Ahead[] = []
   for (const day of coming) {
     within('share of a day', day.share, 0, 1, '')
+    if (!(day.toMs > day.fromMs && day.fromMs >= endMs)) throw new RangeError(`coming day ${day.fromMs} to ${day.toMs} does not follow ${endMs}: give them in order, each once`)
+    endMs = day.toMs
     const seen = demand.byKind.get(day.kind)
     const kind = seen ?? demand.all
     const key = seen ? `kind ${day.kind}` : 'all'

@@ -110,6 +110,14 @@ test('in a window where most readings are equal an honest step of the signal is 
   expect(points.map((p) => stepHampel(w, p)?.says)).not.toContain('wild')
 })
 
+test('a window that could never fill, and plans outside their ranges, are errors', () => {
+  expect(() => startHampel({ ...HAMPEL, leastInWindow: 8 })).toThrow('readings in the window at least is 8')
+  expect(() => startHampel({ ...HAMPEL, reach: 2 })).toThrow('reach of the window is 2')
+  expect(() => hampel([], { ...HAMPEL, resolution: Number.NaN })).toThrow('resolution is NaN')
+  expect(() => hampel([], { ...HAMPEL, width: 0.5 })).toThrow('width is 0.5')
+  expect(() => changePoint(series([1, 2]), { ...SET, keptOff: 0.4 })).toThrow('share kept off is 0.4')
+})
+
 test('after a true step the stream names the first readings and then follows', () => {
   const w = startHampel(HAMPEL)
   const says = Array.from({ length: 24 }, (_, atMs) => stepHampel(w, { atMs, value: atMs < 12 ? 5 : 8 })?.says)

@@ -64,6 +64,7 @@ test('the CUSUM tells when the change began, not when it was found', () => {
   }
   expect(foundAt).toBe(54)
   expect(s.high.sinceMs).toBe(50)
+  expect(s.low).toEqual({ sum: 0, sinceMs: null })
 })
 
 test('after a gap the CUSUM starts at zero; a late reading changes nothing', () => {
@@ -82,6 +83,7 @@ test('plans outside their ranges are errors that name the value', () => {
   expect(() => cusumPlan(7, 0, 10)).toThrow('standard deviation is 0')
   expect(() => cusumPlan(Number.NaN, 1, 10)).toThrow('target is NaN')
   expect(() => cusumPlan(7, 1, -1)).toThrow('gap is -1 ms')
+  expect(() => gridOf([], { fromMs: Number.NaN, stepMs: 1, steps: 1, leastPerStep: 1 })).toThrow('start of the grid is NaN')
   expect(() => stepSmooth(null, { atMs: 0, value: 1 }, { timeConstantMs: 0, gapMs: 1 })).toThrow('time constant is 0 ms')
 })
 

@@ -1,3 +1,4 @@
+import fc from 'fast-check'
 import { expect, test } from 'vitest'
 import type { NotObservable } from '../../gateway/process/range.ts'
 import { demandOf } from '../../gateway/trends/demand.ts'
@@ -8,7 +9,7 @@ import { type ComingDay, runOut } from '../../gateway/trends/run-out.ts'
 import { timeToLevel } from '../../gateway/trends/time-to-level.ts'
 import { timeToLimit } from '../../gateway/trends/time-to-limit.ts'
 import { washRate } from '../../gateway/trends/wash-rate.ts'
-import { because } from '../process/noise.ts'
+import { because, real } from '../process/noise.ts'
 
 const forecast = (o: Outlook): Forecast => {
   if (o.kind !== 'forecast') throw new Error(`no forecast: ${because(o)}`)
@@ -76,7 +77,7 @@ test('readings after now, times that run backwards and senseless plans are error
   expect(() => withheld(line(20, -0.02), {}, 10)).toThrow('leave out what is to come')
   expect(() => withheld([...line(20, -0.02)].reverse(), {}, 30)).toThrow('points run backwards')
   expect(() => withheld(line(20, -0.02), { resolution: 0 })).toThrow('resolution is 0')
-  expect(() => withheld(line(20, -0.02), { gapMs: Number.NaN })).toThrow('gap is NaN')
+  for (const field of ['gapMs', 'leastSpanMs', 'freshMs']) expect(() => withheld(line(20, -0.02), { [field]: Number.NaN })).toThrow('is NaN ms')
 })
 
 const WEEK = Array.from({ length: 42 }, (_, day) => ({
@@ -128,6 +129,13 @@ test('the less is known of what is left, the wider the interval', () => {
   expect(Math.abs(vague.medianMs - sharp.medianMs)).toBeLessThan(3_600_000)
 })
 
+test('coming days out of order, twice or without length are errors', () => {
+  const [a, b] = comingFrom(42, 2) as [ComingDay, ComingDay]
+  for (const coming of [[b, a], [a, a], [{ ...a, toMs: a.fromMs }]]) expect(() => runOut({ left: 60, error: 0 }, demand, rate, coming)).toThrow('give them in order, each once')
+  expect(() => runOut({ left: 60, error: 0 }, demand, rate, [{ ...a, share: 2 }])).toThrow('share of a day is 2')
+  expect(() => runOut({ left: 60, error: -1 }, demand, rate, [a])).toThrow('error of what is left is -1')
+})
+
 test('a kind of day never seen is taken to be like all days together', () => {
   const holidays = comingFrom(42, 90).map((d) => ({ ...d, kind: 'holiday' }))
   const f = forecast(runOut({ left: 60, error: 0 }, demand, rate, holidays))
@@ -150,4 +158,42 @@ test('a tank that empties by fits and starts: the further ahead the wider, withh
   expect(timeToLevel(bursts(0.4), 59 * MIN_MS, MIN_MS, { ...plan, limit: 50 })).toEqual({ kind: 'reached' })
   expect(because(timeToLevel(bursts(0.4), 63 * MIN_MS, MIN_MS, plan))).toBe('the newest reading is 4 min old')
   expect(() => timeToLevel(bursts(0.4), 59 * MIN_MS, 0, plan)).toThrow('step is 0 ms')
+})
+
+const near = (a: Outlook, b: Outlook, shiftMs: number): void => {
+  expect(a.kind).toBe(b.kind)
+  if (a.kind !== 'forecast' || b.kind !== 'forecast') return
+  for (const field of ['lowMs', 'medianMs', 'highMs'] as const) expect(Math.abs(a[field] - b[field] - shiftMs)).toBeLessThan(1000)
+}
+
+test('a forecast of a limit does not depend on the calendar, on the unit, or on which way is down', () => {
+  fc.assert(
+    fc.property(fc.array(real(-0.2, 0.2), { minLength: 12, maxLength: 40 }), real(-0.06, -0.02), fc.integer({ min: 1, max: 10_000 }), (noise, slope, days) => {
+      const points = daily(noise.map((v, i) => 7 + slope * i + v))
+      const nowMs = (points.length - 1) * DAY_MS
+      const plan = { ...PH, limit: 7 + slope * points.length * 1.5 }
+      const one = timeToLimit(points, nowMs, plan)
+      near(
+        timeToLimit(
+          points.map((p) => ({ ...p, atMs: p.atMs + days * DAY_MS })),
+          nowMs + days * DAY_MS,
+          plan,
+        ),
+        one,
+        days * DAY_MS,
+      )
+      const turned = points.map((p) => ({ ...p, value: -64 * (p.value ?? 0) }))
+      near(timeToLimit(turned, nowMs, { ...plan, side: 'above', limit: -64 * plan.limit, resolution: 64 * plan.resolution }), one, 0)
+    }),
+    { numRuns: 60 },
+  )
+})
+
+test('paper counted in another length gives the same date', () => {
+  fc.assert(
+    fc.property(real(0.01, 100), real(5, 200), (unit, left) => {
+      const other = washRate(WEEK.map((d) => ({ ...d, used: unit * d.used })))
+      near(runOut({ left: unit * left, error: 0 }, demand, other, comingFrom(42, 90)), runOut({ left, error: 0 }, demand, rate, comingFrom(42, 90)), 0)
+    }),
+  )
 })
