@@ -115,8 +115,10 @@ function checkFigure(state: CheckState, row: CheckRow, x: number, gross: TestFla
     spread = withValue(spread, x)
   }
   const sinceMs = atMs - state.figureMs
-  const movement = longer(sinceMs, gap) ? null : { atMs, by: Math.abs(x - state.figure), sd }
-  if (spec.rate) tests = withFlag(tests, 'rate', movement ? rateFlag(movement.by, sinceMs, sd, spec.rate) : 2)
+  const followed = !longer(sinceMs, gap)
+  // Most signals keep no company, and this runs for every reading.
+  const movement = followed && (spec.spread || spec.multivariate || spec.neighbour) ? { atMs, by: Math.abs(x - state.figure), sd } : null
+  if (spec.rate) tests = withFlag(tests, 'rate', followed ? rateFlag(Math.abs(x - state.figure), sinceMs, sd, spec.rate) : 2)
 
   let flat = state.flat
   if (spec.flat) {

@@ -46,7 +46,7 @@ export function Unassigned({ body }: { body: UnassignedBody }) {
                 <p class="num">
                   <b class="val">{f.lastValue === null ? '–' : figure(f.lastValue, Number.isInteger(f.lastValue) ? 0 : 2)}</b>
                   <span class="block mute">
-                    {f.perMin === null ? 'once' : rate(f.perMin)}, {age(now.value - f.lastMs)} ago
+                    {oftenOf(f)}, {age(now.value - f.lastMs)} ago
                   </span>
                 </p>
                 <p>
@@ -91,5 +91,11 @@ export function Unassigned({ body }: { body: UnassignedBody }) {
 
 /** Where in a message it stands, as a site file writes it. */
 export const whereOf = (f: Found): string => (f.from ? `${f.from.path}${f.from.when ? ` where ${f.from.when.path} is ${String(f.from.when.is)}` : ''}` : f.signal)
+
+/** A rate from the first seconds says nothing. */
+function oftenOf(f: Found): string {
+  if (f.perMin === null || f.lastMs - f.firstMs < 10_000) return f.count === 1 ? 'once' : `${figure(f.count, 0)} times`
+  return rate(f.perMin)
+}
 
 const rate = (perMin: number): string => (perMin >= 0.95 ? `${figure(perMin, perMin < 10 ? 1 : 0)} a minute` : `${figure(perMin * 60, perMin * 60 < 10 ? 1 : 0)} an hour`)

@@ -34,7 +34,8 @@ export function IntakePage() {
         <h1>Intake</h1>
         {refused !== null && unassigned.value && (
           <p>
-            {figure(refused, 0)} refused since the start, {figure(unassigned.value.signals.length, 0)} signals in no site file
+            {figure(refused, 0)} refused since the start, {unassigned.value.signals.length === 1 ? '1 signal' : `${figure(unassigned.value.signals.length, 0)} signals`} in no site
+            file
           </p>
         )}
       </div>
