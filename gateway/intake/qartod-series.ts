@@ -9,6 +9,7 @@ import type { QcFlag } from '../site/reading.ts'
 import { above, longer } from './qartod-compare.ts'
 import { aggregate, withFlag, type TestFlags } from './qartod.ts'
 import { atEnd, flatFlag, type Moving, type Stillness } from './qartod-flat.ts'
+import { anchored, heldAgainst, type Anchor } from './qartod-anchors.ts'
 import { attenuatedFlag, companyFlag, grossFlag, rateFlag, spikeFlag, type Movement } from './qartod-judge.ts'
 import {
   flatGapMs,
@@ -90,8 +91,24 @@ export function rates(rows: readonly Row[], spec: RateSpec, spread: SpreadSpec |
   const moved = movements(rows, spread, intervalMs)
   return values(rows, (_, i) => {
     const m = moved[i]
-    return m ? rateFlag(m.by, m.atMs - (rows[figureBefore(rows, i)]?.atMs ?? 0), m.sd, spec) : 2
+    const row = rows[i]
+    if (!m || row?.value == null) return 2
+    const from = spec.leastMs ? heldAgainst(anchorsBefore(rows, moved, i, spec.leastMs), row.atMs, spec.leastMs) : null
+    if (from) return rateFlag(Math.abs(row.value - from.x), row.atMs - from.atMs, m.sd, spec)
+    return rateFlag(m.by, m.atMs - (rows[figureBefore(rows, i)]?.atMs ?? 0), m.sd, spec)
   })
+}
+
+/** Anchors of the run of readings without a gap that ends before row i. */
+function anchorsBefore(rows: readonly Row[], moved: readonly (Movement | null)[], i: number, spanMs: number): readonly Anchor[] {
+  let anchors: readonly Anchor[] = []
+  for (let j = 0; j < i; j++) {
+    const r = rows[j]
+    if (r?.value == null) continue
+    if (!moved[j]) anchors = []
+    anchors = anchored(anchors, { atMs: r.atMs, x: r.value }, spanMs)
+  }
+  return anchors
 }
 
 /** Rows not run, at a physical end, or beyond a hole start the watching anew. */

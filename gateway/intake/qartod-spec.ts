@@ -29,7 +29,10 @@ export interface RateSpec {
   readonly slack: number
   readonly suspectPerS: number | null
   readonly failPerS: number | null
-  /** Readings closer than this are judged as if so far apart: a limit of 0.2 within 5 min lets 0.1 pass in 10 s. Absent: as they are. */
+  /**
+   * A reading is held against the newest one at least so old, and against the oldest there is while there is none: noise of 0.03 within
+   * 10 s is no fall of 0.2 within 5 min. Absent: against the reading before it.
+   */
   readonly leastMs?: number
   /** How many of them; needs `spread`. */
   readonly deviations: number | null

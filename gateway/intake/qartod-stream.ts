@@ -2,12 +2,13 @@
  * The quality tests of one signal, reading by reading: (state, row, spec) -> flags and the next state. Nothing is altered in place, so a
  * state can be gone back to.
  *
- * Memory of a signal is bounded whatever it sends: two readings, up to 8 + 8 corners of a flat line and up to twice 8 summaries of
+ * Memory of a signal is bounded whatever it sends: two readings, twelve more for a rate over a span, up to 8 + 8 corners of a flat line and up to twice 8 summaries of
  * five numbers; no readings are kept. A spike is told one reading late, as a correction of the reading before (QAR-02, QAR-24).
  */
 import type { QcFlag } from '../site/reading.ts'
 import { longer } from './qartod-compare.ts'
 import { summary, withFlag, type TestFlags } from './qartod.ts'
+import { anchored, heldAgainst, type Anchor } from './qartod-anchors.ts'
 import { atEnd, extendFlat, flatFlag, startFlat, stillSince, type FlatRun } from './qartod-flat.ts'
 import { attenuatedFlag, companyFlag, grossFlag, rateFlag, spikeFlag, type Movement } from './qartod-judge.ts'
 import type { CheckRow } from './qartod-series.ts'
@@ -27,6 +28,8 @@ export interface CheckState {
   /** Its movement, for the signals that keep this one company; only where its deviation is kept. */
   readonly movement: Movement | null
   readonly flat: FlatRun | null
+  /** Only for a rate over a span. */
+  readonly anchors: readonly Anchor[]
   readonly spread: Spans | null
   readonly variation: Spans | null
 }
@@ -40,6 +43,7 @@ export const unchecked: CheckState = {
   figure: 0,
   movement: null,
   flat: null,
+  anchors: [],
   spread: null,
   variation: null,
 }
@@ -118,7 +122,12 @@ function checkFigure(state: CheckState, row: CheckRow, x: number, gross: TestFla
   const followed = !longer(sinceMs, gap)
   // Most signals keep no company, and this runs for every reading.
   const movement = followed && (spec.spread || spec.multivariate || spec.neighbour) ? { atMs, by: Math.abs(x - state.figure), sd } : null
-  if (spec.rate) tests = withFlag(tests, 'rate', followed ? rateFlag(Math.abs(x - state.figure), sinceMs, sd, spec.rate) : 2)
+  const spanMs = spec.rate?.leastMs ?? 0
+  const anchors = followed ? state.anchors : []
+  if (spec.rate) {
+    const from = followed ? (heldAgainst(anchors, atMs, spanMs) ?? { atMs: state.figureMs, x: state.figure }) : null
+    tests = withFlag(tests, 'rate', from ? rateFlag(Math.abs(x - from.x), atMs - from.atMs, sd, spec.rate) : 2)
+  }
 
   let flat = state.flat
   if (spec.flat) {
@@ -144,6 +153,7 @@ function checkFigure(state: CheckState, row: CheckRow, x: number, gross: TestFla
     figure: x,
     movement: spec.spread ? movement : null,
     flat,
+    anchors: spanMs > 0 ? anchored(anchors, { atMs, x }, spanMs) : anchors,
     spread,
     variation,
   }

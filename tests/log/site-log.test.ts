@@ -78,9 +78,30 @@ test('entries added at the same time each get their own number, and numbers go o
   expect((await openSiteLog(second.db, handClock()).add({ site: 'a', kind: 'note', atMs: 1, text: 'x' }, 'J. Orme')).id).toBe(21)
 })
 
-test('an entry that says nothing is no entry; a visit and a proved interlock need no words', () => {
-  expect(newEntrySchema.safeParse({ site: 'a', kind: 'note', atMs: 1 }).success).toBe(false)
-  expect(newEntrySchema.safeParse({ site: 'a', kind: 'visit-in', atMs: 1 }).success).toBe(true)
-  expect(newEntrySchema.safeParse({ site: 'a', kind: 'interlock-proved', atMs: 1, about: 'acid-max-run' }).success).toBe(true)
-  expect(newEntrySchema.safeParse({ site: 'a', kind: 'note', atMs: 1, text: 'x', colour: 'brown' }).success).toBe(false)
+test.each([
+  [{ kind: 'note' }, 'an entry says something: what, how much, or a sentence'],
+  [{ kind: 'kit', value: 7 }, 'a kit or laboratory value needs what was measured, such as alkalinity or pH'],
+  [{ kind: 'kit', item: 'alkalinity' }, 'a value of alkalinity is missing'],
+  [{ kind: 'kit', item: 'pH', value: 72 }, 'a pH of 72: 0 to 14 is the scale'],
+  [{ kind: 'kit', item: 'ammonium', value: -3 }, 'ammonium of -3: less than nothing cannot be measured'],
+  [{ kind: 'interlock-proved' }, 'which protection was proved is missing'],
+  [{ kind: 'refill', value: 20 }, 'what it was done to is missing'],
+  [{ kind: 'note', text: 'x', atMs: 0 }, 'a time after the year 2000, in ms since 1970 UTC'],
+])('%j is refused in a sentence', (given, sentence) => {
+  expect(newEntrySchema.safeParse({ site: 'a', atMs: Date.UTC(2026, 2, 1), ...given }).error?.issues[0]?.message).toBe(sentence)
+})
+
+test.each([
+  [{ kind: 'visit-in' }],
+  [{ kind: 'interlock-proved', about: 'acid-max-run' }],
+  [{ kind: 'kit', item: 'redox', value: -40 }],
+  [{ kind: 'kit', item: 'phosphate', value: 0.5, below: true }],
+  [{ kind: 'calibration', about: 'tu', text: 'in air' }],
+  [{ kind: 'refill', item: 'acid' }],
+])('%j says enough', (given) => {
+  expect(newEntrySchema.safeParse({ site: 'a', atMs: Date.UTC(2026, 2, 1), ...given }).success).toBe(true)
+})
+
+test('a field nobody knows is no field', () => {
+  expect(newEntrySchema.safeParse({ site: 'a', kind: 'note', atMs: Date.UTC(2026, 2, 1), text: 'x', colour: 'brown' }).success).toBe(false)
 })

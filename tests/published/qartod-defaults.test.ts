@@ -148,7 +148,8 @@ test('a stuck acid pump fails no reading: pH falling 0.9 in 5 min is shown as su
     minutes(0, 30 * MIN, (t) => Math.round((7.4 - (t / MIN) * 0.18) * 100) / 100),
     spec,
   )
-  expect(tests.slice(1, 8).map((t) => flagOf(t, 'rate'))).toEqual([3, 3, 3, 3, 3, 3, 3])
+  // 0.18 within a minute is within 0.2 and what rounding may do; 0.36 is not.
+  expect(tests.slice(1, 8).map((t) => flagOf(t, 'rate'))).toEqual([1, 3, 3, 3, 3, 3, 3])
   for (const t of tests) expect(worthOf(t).quality).not.toBe('bad')
   // Ten-second readings of the same pump, and of one that works as it should.
   const fine = checksFor(signal('ph', { sampleEveryMs: 10_000 }), { stage: 'treatment' })
@@ -159,7 +160,7 @@ test('a stuck acid pump fails no reading: pH falling 0.9 in 5 min is shown as su
       fine,
       'rate',
     ).filter((f) => f === 3),
-  ).toHaveLength(30)
+  ).toHaveLength(23)
   expect(
     flags(
       every10s((i) => 7.4 - (i % 2) * 0.02),

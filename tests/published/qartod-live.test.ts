@@ -63,6 +63,7 @@ const specs: fc.Arbitrary<CheckSpec> = fc
         failPerS: fc.option(fc.constantFrom(3 / 60)),
         deviations: fc.option(threshold),
         slack: fc.constantFrom(0, 0.1),
+        leastMs: fc.constantFrom(0, 3 * MIN, 20 * MIN),
       }),
     ),
     spread: fc.record({ overMs: fc.constantFrom(10 * MIN, HOUR, 17 * MIN), minSamples: fc.integer({ min: 2, max: 6 }) }),
