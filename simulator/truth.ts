@@ -17,7 +17,7 @@ const bit = (v: boolean): number => (v ? 1 : 0)
 const pct = (t: Tank): number => (100 * t.water.litres) / t.volumeL
 
 /** Where an ultrasonic head sees the surface: bubbles lift it, foam stands on it (50 mm under the head of a tank 2.29 m wide are 205 L that are not there). */
-const surfacePct = (t: Tank): number => pct(t) / (1 - GAS * t.air) + (t.air > 0 ? (12 * conc(t.water, SURFACTANT)) / (conc(t.water, SURFACTANT) + 60) : 0)
+const surfacePct = (t: Tank): number => pct(t) / (1 - GAS * t.air) + (t.air > 0 ? (12 * conc(t.water, SURFACTANT)) / (conc(t.water, SURFACTANT) + 35) : 0)
 
 /** uS/cm per mg/L of salt. Common practice, no source (1.5 to 1.8). */
 const CONDUCTS = 1.65
@@ -59,8 +59,9 @@ function ofStage(id: string, last: string): Truth | null {
       return at((t) => bit(pct(t) > (t.kind === 'sump' ? 95 : 101)))
     case 'conductivity':
       return at((t) => CONDUCTS * conc(t.water, SALT))
+    // The finer the particle the more light it throws back per gram: dust of dead cells more than flakes (common practice, no source).
     case 'turbidity':
-      return at((t) => 0.4 + 0.4 * conc(t.water, SOLIDS) + 0.12 * (conc(t.water, FLOC) + conc(t.water, DEBRIS)) + 0.1 * conc(t.water, SURFACTANT))
+      return at((t) => 0.4 + 0.4 * conc(t.water, SOLIDS) + 0.12 * conc(t.water, FLOC) + 0.4 * conc(t.water, DEBRIS) + 0.1 * conc(t.water, SURFACTANT))
     // Share that is gas at this pH: pK 7.0 near 20 C (common tables, from memory); ppm over the water per mg/L is ours.
     case 'h2s':
       return at((t) => (30 * conc(t.water, SULFIDE)) / (1 + 10 ** (t.ph - 7)))

@@ -34,8 +34,8 @@ export const biologyKinds = {
       const tank = firstTank(p, f)
       pour(t, f, p, tank, OXIDANT, 240 * s)
       pour(t, f, p, tank, SALT, 200 * s)
-      // Caustic that keeps bleach from gassing: about 10 g per litre of product (common practice, no source).
-      pour(t, f, p, tank, ALKALINITY, 0.5 * s)
+      // Caustic that keeps bleach from gassing: about 5 g per litre of product (common practice, no source).
+      pour(t, f, p, tank, ALKALINITY, 0.25 * s)
     },
   },
   'ozone-return': {
@@ -44,7 +44,7 @@ export const biologyKinds = {
     cause: 'ozone in biology',
     what: 'A return valve stands open: ozonated water runs back into the treatment unit while the generator runs without pause.',
     apply: (t, s) => {
-      t.ozoneReturn = 30 * s
+      t.ozoneReturn = 60 * s
       t.ozoneForced = true
     },
   },
@@ -52,8 +52,11 @@ export const biologyKinds = {
     scenario: 'F7',
     variant: null,
     cause: 'alkalinity used up',
-    what: 'Nitrification in soft water uses up the alkalinity.',
-    apply: (t, s) => void (t.alkalinityUse = 0.25 * s),
+    what: 'The mains turn soft, and nitrification uses up the alkalinity that was there.',
+    apply: (t, s) => {
+      t.alkalinityUse = 0.265 * s
+      t.softened = Math.min(1, 0.7 * s)
+    },
   },
   starvation: {
     scenario: 'F8',
@@ -72,6 +75,13 @@ export const biologyKinds = {
     what: 'The nutrient pump has failed: no counts, no nitrogen.',
     apply: (t) => void (t.nutrientOff = true),
   },
+  detergent: {
+    scenario: null,
+    variant: null,
+    cause: 'air transfer',
+    what: 'A can of foaming detergent is used up on one vehicle: nothing is poisoned, but bubbles give less oxygen while it lasts.',
+    apply: (t, s, f, p) => pour(t, f, p, 'pad', SURFACTANT, 120 * s),
+  },
   'fatty-load': {
     scenario: null,
     variant: null,
@@ -80,6 +90,8 @@ export const biologyKinds = {
     apply: (t, s, f, p) => {
       pour(t, f, p, 'pad', COD, 1200 * s)
       pour(t, f, p, 'pad', OIL, 300 * s)
+      // Protein foams and keeps bubbles from giving their oxygen, as surfactant does.
+      pour(t, f, p, 'pad', SURFACTANT, 26 * s)
     },
   },
   washout: {
@@ -89,7 +101,7 @@ export const biologyKinds = {
     what: 'A hose runs into the treatment unit day and night: the culture that does not hold on leaves with the water.',
     apply: (t, s, f, p) => {
       t.hose.set(firstTank(p, f), 60 * s)
-      t.torn = Math.min(1, 0.06 * s)
+      t.torn = Math.min(1, 0.08 * s)
     },
   },
   'hot-wash': {

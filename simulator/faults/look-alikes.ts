@@ -13,7 +13,7 @@ export const lookAlikes = {
     what: 'Far more vehicles than usual, with plenty of detergent.',
     apply: (t, s, f, p) => {
       t.rush = Math.max(t.rush, Math.min(1, 0.9 * s))
-      pour(t, f, p, 'pad', SURFACTANT, 20 * s)
+      pour(t, f, p, 'pad', SURFACTANT, 250 * s)
     },
   },
   rush: { scenario: null, variant: null, cause: null, what: 'The pad is never empty.', apply: (t, s) => void (t.rush = Math.max(t.rush, Math.min(1, s))) },
@@ -35,6 +35,7 @@ export const lookAlikes = {
       const id = firstTank(p, f)
       const held = p.tanks.find((x) => x.id === id)
       if (held && held.water.litres > 0.035 * held.volumeL) t.leak.set(id, 120)
+      else t.inAir.add(id)
       for (const e of p.spec.site.equipment) if (e.kind === 'aerator' && e.serves.includes(id)) t.handOff.add(e.id)
     },
   },

@@ -16,6 +16,8 @@ export interface Culture {
   active: number
   store: number
   dead: number
+  /** Share of the uptake machinery that is at hand: 1 well fed, less when the store is gone. The working model's alone. */
+  ready: number
   /** Hours since the oxygen was used up; 0 while there is some. */
   anoxicH: number
   /** Active biomass the carriers have room for, g COD. */
@@ -79,13 +81,13 @@ export function workingModel(): Biology {
       const s = (m[SURFACTANT] as number) * v
       const inhibited = 1 / (1 + (s / f.surfactantHalf) ** 2)
       const food = (m[COD] as number) * v
-      const living = culture.active + 0.3 * (m[FLOC] as number)
+      const living = culture.active * culture.ready + 0.3 * (m[FLOC] as number)
       const per = (f.uptakePerH * living * v * warm * switched * inhibited * (0.3 + (0.7 * n) / (n + 0.1))) / (f.halfSatCod + food)
       uptake = ((m[COD] as number) * per) / (1 + per * dtH)
       decay = f.decayPerH * culture.active * warm
       const total = culture.active + culture.store
       burn = total > 0 ? (f.storePerH * culture.active * culture.store * warm * switched) / (f.storeHalf * culture.active + culture.store) : 0
-      drift = 0.004 * (m[FLOC] as number) * warm
+      drift = 0.0045 * (m[FLOC] as number) * warm
       sulfur = 2 * (m[SULFIDE] as number)
       return ((1 - f.yieldCod) * uptake + (1 - f.inertShare) * decay + burn + drift + 2 * sulfur) * v
     },
@@ -128,7 +130,12 @@ export function workingModel(): Biology {
       // Flakes caught for store, burnt or decayed cells give their nitrogen back.
       m[NITROGEN] = (m[NITROGEN] as number) + LIVING_N * (gone + floated + stored - cells)
 
-      takeApart(water, culture.active, warm, dt)
+      if (culture.active > 0) {
+        const stock = (culture.store / culture.active) ** 2
+        culture.ready += (f.sleepingShare + ((1 - f.sleepingShare) * stock) / (stock + f.sleepHalf ** 2) - culture.ready) * Math.min(1, dtH / f.wakeH)
+      }
+
+      takeApart(water, culture.active * culture.ready, warm, dt)
       const melted = 0.0005 * warm * dtH * (m[DEBRIS] as number)
       m[DEBRIS] = (m[DEBRIS] as number) - melted
       m[COD] = (m[COD] as number) + 0.8 * melted
@@ -137,7 +144,7 @@ export function workingModel(): Biology {
       harm(water, culture, share, dtH)
     },
 
-    capacity: (culture) => f.uptakePerH * culture.active,
+    capacity: (culture) => f.uptakePerH * culture.active * culture.ready,
   }
 
   function harm(water: Bath, culture: Culture, share: number, dtH: number): void {
@@ -150,6 +157,11 @@ export function workingModel(): Biology {
         const killed = culture.active * (1 - Math.exp(-k * dtH))
         culture.active -= killed
         culture.dead += killed
+        // What floats dies of the same and falls to dust.
+        const dust = (m[FLOC] as number) * (1 - Math.exp(-k * dtH))
+        m[FLOC] = (m[FLOC] as number) - dust
+        m[DEBRIS] = (m[DEBRIS] as number) + dust
+        m[NITROGEN] = (m[NITROGEN] as number) + LIVING_N * dust
       }
     }
     if (culture.dead > 0) {

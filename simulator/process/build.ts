@@ -12,7 +12,7 @@ import { type Paper, paper } from './filter.ts'
 import { type Machine, machine, mains } from './machines.ts'
 import { airPressure, alpha } from './oxygen.ts'
 import { add, ALKALINITY, book, CACO3, CARBON, CORE, HEAT, NITROGEN, OXYGEN, SALT, SPECIES } from './species.ts'
-import { CREST, type PlantSpec, stageOf } from './spec.ts'
+import { CREST, GAS, type PlantSpec, stageOf } from './spec.ts'
 import type { Plant } from './state.ts'
 import { fill, tank } from './tank.ts'
 import { calm } from './troubles.ts'
@@ -31,19 +31,24 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
   const reference = spec.biology === 'asm1'
   const biology = reference ? referenceModel() : workingModel()
   const species = reference ? SPECIES : CORE
-  const grown = (mgPerL: number, litres: number, retention: string | null): Culture => ({
-    // Without carriers or settling the culture is what the flow leaves of it.
-    active: ((retention === 'none' ? 0.15 : 1) * mgPerL * litres) / 1000,
-    store: ((retention === 'none' ? 0.5 : 1.2) * mgPerL * litres) / 1000,
-    dead: 0,
-    anoxicH: 0,
-    nitrifiers: reference && retention !== 'none' ? (0.02 * mgPerL * litres) / 1000 : 0,
-    storeN: 0,
-    room: ((mgPerL / 0.92) * litres) / 1000,
-    carriers: retention === 'carriers',
-    washout: retention === 'none' ? 1 : retention === 'settling' ? 0.004 : 0,
-  })
-  const bare: Culture = { active: 0, store: 0, dead: 0, nitrifiers: 0, storeN: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 }
+  const grown = (mgPerL: number, volumeL: number, retention: string | null): Culture => {
+    // Of the water, not of the free board and the bubbles above and in it.
+    const litres = CREST * (1 - GAS) * volumeL
+    return {
+      // Without carriers or settling the culture is what the flow leaves of it.
+      active: ((retention === 'none' ? 0.15 : 1) * mgPerL * litres) / 1000,
+      store: ((retention === 'none' ? 0.5 : 1.2) * mgPerL * litres) / 1000,
+      dead: 0,
+      anoxicH: 0,
+      nitrifiers: reference && retention !== 'none' ? (0.02 * mgPerL * litres) / 1000 : 0,
+      storeN: 0,
+      room: ((mgPerL / 0.92) * litres) / 1000,
+      ready: 1,
+      carriers: retention === 'carriers',
+      washout: retention === 'none' ? 1 : retention === 'settling' ? 0.004 : 0,
+    }
+  }
+  const bare: Culture = { active: 0, store: 0, dead: 0, ready: 1, nitrifiers: 0, storeN: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 }
   const indoors = facts.indoorC !== null
   const aerated = site.stages.filter((s) => s.kind === 'treatment' || s.kind === 'bio')
   // Alpha at normal load is about 0.7: the site's KLa is the value people measure, so clean water gets more.
@@ -116,7 +121,7 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
     spec,
     seed,
     nowMs: atMs,
-    water: { pad, sump, bio, finished, paper: sheet, kerbL: padM2 * 20 },
+    water: { pad, sump, bio, finished, paper: sheet, kerbL: padM2 * POND_MM },
     tanks: [...(sump ? [sump] : []), ...bio, finished],
     machines,
     transfer: pumpOf('pump', 'transfer'),
@@ -165,6 +170,9 @@ export function buildPlant(spec: PlantSpec, atMs: number): Plant {
   return plant
 }
 
+/** Water that stands on a pad before it runs over the threshold, mean depth: pads fall to a trench at their gate. Common practice, no source. */
+const POND_MM = 5
+
 const DEFAULT_FLOW: Readonly<Record<string, number>> = { pump: 40, dosing: 0.0333 }
 const DEFAULT_AMPS: Readonly<Record<string, number>> = { pump: 2.4, aerator: 4.6, dosing: 0.2, ozone: 1.6, washer: 21, 'filter-drive': 0.6 }
 
@@ -175,7 +183,7 @@ export function renewMainsWater(p: Plant): void {
   const w = p.spec.facts.makeUp
   const m = p.mainsWater
   carbonate(constants, p.sky.groundC)
-  const alk = w.alkalinity / 1000 / CACO3
+  const alk = (w.alkalinity * (1 - p.troubles.softened)) / 1000 / CACO3
   m[ALKALINITY] = alk
   m[CARBON] = carbonAt(w.ph, alk, constants)
   m[SALT] = w.salt / 1000

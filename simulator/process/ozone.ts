@@ -3,7 +3,7 @@
  * what a redox electrode makes of oxygen, sulfide and oxidant. Half-life in clean water: 30, 20, 15, 12 min at 15, 20, 25, 30 C (common table, no single source). Bands of the
  * redox potential (mV against Ag/AgCl): common practice, no source; the curve through them is ours.
  */
-import { type Bath, type Book, COD, DEBRIS, FLOC, NITROGEN, OXIDANT, SURFACTANT, SURFACTANT_COD } from './species.ts'
+import { type Bath, type Book, COD, DEBRIS, FLOC, NITROGEN, OXIDANT, OXYGEN, SURFACTANT, SURFACTANT_COD } from './species.ts'
 
 /** Own decay in clean water, per h: half-life 20 min at 20 C, 30 at 15, 12 at 30 (log-linear). */
 export const ozoneDecayPerH = (c: number): number => 2.08 * Math.exp(0.061 * (c - 20))
@@ -45,9 +45,29 @@ export function stepOzone(water: Bath, gPerH: number, tempC: number, biofilm: nu
   }
 }
 
+/** Ozone in the gas of a generator fed with oxygen, by weight; share of that oxygen that air is of; share of the gas that dissolves in water at rest with the air. Common practice, no source. */
+const OZONE_IN_GAS = 0.08
+const GAS_OXYGEN = 0.9
+const AIR_OXYGEN = 0.2095
+const DISSOLVES = 0.3
+
+/**
+ * The gas that carries the ozone is nearly pure oxygen: while it bubbles, the water heads for a saturation four times that of air (Henry's law with
+ * the share of oxygen in the gas). `gPerH` of ozone, `saturated` mg/L against air.
+ */
+export function carrierOxygen(water: Bath, gPerH: number, saturated: number, dtH: number): void {
+  if (gPerH <= 0 || water.litres < 1) return
+  const m = water.m
+  const rich = ((saturated * GAS_OXYGEN) / AIR_OXYGEN / 1000) * water.litres
+  const atRest = (saturated / 1000) * water.litres
+  // Transfer such that water at rest with the air takes up its share of the gas.
+  const k = (DISSOLVES * gPerH) / OZONE_IN_GAS / (rich - atRest)
+  m[OXYGEN] = ((m[OXYGEN] as number) + dtH * k * rich) / (1 + dtH * k)
+}
+
 /** Redox potential a clean electrode settles at, mV against Ag/AgCl. Concentrations in mg/L. */
 export function redox(oxygen: number, sulfide: number, oxidant: number, ph: number): number {
-  const air = 165 + 65 * Math.log10((Math.max(0, oxygen) + 0.01) / 5)
+  const air = 165 + 72 * Math.log10((Math.max(0, oxygen) + 0.01) / 5)
   const rotten = -95 * Math.log10(1 + Math.max(0, sulfide) / 0.15)
   const bright = 460 * (1 - Math.exp(-Math.max(0, oxidant) / 0.06))
   return air + rotten + bright - 25 * (ph - 7.5)

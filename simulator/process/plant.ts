@@ -7,8 +7,8 @@ import { renewMainsWater } from './build.ts'
 import { stepControl } from './control.ts'
 import { advance, paperLeftM } from './filter.ts'
 import { stepMains } from './machines.ts'
-import { redox, stepOzone, TRACE_G } from './ozone.ts'
-import { add, ALKALINITY, type Bath, conc, FLOC, move, OXIDANT, put, SALT, SULFIDE } from './species.ts'
+import { carrierOxygen, redox, stepOzone, TRACE_G } from './ozone.ts'
+import { add, ALKALINITY, type Bath, conc, CORE, DEBRIS, FLOC, move, NITRIFIERS, OXIDANT, PARTICLE_N, put, SALT, SULFIDE } from './species.ts'
 import { type Plant, runs, tankOf } from './state.ts'
 import { stepTank, type Tank } from './tank.ts'
 import { stepWater } from './water.ts'
@@ -67,7 +67,7 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
   a.celsius = Math.max(1, air)
   stepTank(water.pad, a, dtH)
 
-  stepOzone(water.finished.water, c.ozone ? spec.facts.ozoneGPerH : 0, water.finished.celsius, 0, dtH, p.book, p.biology.nitrogen.living)
+  ozonate(p, dtH)
   for (let i = 0; i < bio.length; i++) fade(p, bio[i] as Tank, dtH)
   if (water.sump) fade(p, water.sump, dtH)
   fade(p, water.pad, dtH)
@@ -80,6 +80,17 @@ export function step(p: Plant, dtS = STEP_MS / 1000): void {
 function changeRoll(p: Plant): void {
   const sheet = p.water.paper
   if (!p.troubles.rollHeld && paperLeftM(sheet) < 1 && within(p.spec.site.staffed, p.spec.site.zone, p.nowMs, true)) sheet.usedM = 0
+}
+
+/** The generator feeds the finished water; with the return valve open its injector, which sits in the return, feeds the first aerated tank. */
+function ozonate(p: Plant, dtH: number): void {
+  const { finished, bio } = p.water
+  const first = bio[0] as Tank
+  const g = p.control.ozone ? p.spec.facts.ozoneGPerH : 0
+  const into = p.troubles.ozoneReturn > 0 ? first : finished
+  carrierOxygen(into.water, g, into.saturated, dtH)
+  if (into === first && g > 0) add(first.water, OXIDANT, g * dtH, p.book)
+  stepOzone(finished.water, into === finished ? g : 0, finished.celsius, 0, dtH, p.book, p.biology.nitrogen.living)
 }
 
 /** Oxidant carried into a tank is eaten there. */
@@ -125,9 +136,9 @@ function foreign(p: Plant, dtS: number): void {
     const l = put(tank.water, (litresPerMin * dtS) / 60, p.mainsWater, b)
     b.inL.makeUp += l
     p.meters.makeUpL += l
-    const torn = tank.culture.active * t.torn * (dtS / 3600)
-    tank.culture.active -= torn
-    tank.water.m[FLOC] = (tank.water.m[FLOC] as number) + torn
+    // So strong a flow lifts what has settled in this tank and in those it passes: living flakes and the slime between them.
+    const from = p.water.bio.indexOf(tank)
+    for (let i = from; from >= 0 && i < p.water.bio.length; i++) scour(p.water.bio[i] as Tank, t.torn * (dtS / 3600))
   }
   if (t.ozoneReturn > 0) move(p.water.finished.water, (p.water.bio[0] as Tank).water, (t.ozoneReturn * dtS) / 60)
   for (const [id, gPerH] of t.seeded) {
@@ -138,6 +149,22 @@ function foreign(p: Plant, dtS: number): void {
     b.grownG += g
     b.grownN += g * p.biology.nitrogen.living
   }
+}
+
+/** A share of the culture goes afloat. Nitrogen in the store is the reference biology's alone and goes along. */
+function scour(t: Tank, share: number): void {
+  const c = t.culture
+  const m = t.water.m
+  m[FLOC] = (m[FLOC] as number) + c.active * share
+  m[DEBRIS] = (m[DEBRIS] as number) + c.store * share
+  if (m.length > CORE) {
+    m[NITRIFIERS] = (m[NITRIFIERS] as number) + c.nitrifiers * share
+    m[PARTICLE_N] = (m[PARTICLE_N] as number) + c.storeN * share
+    c.nitrifiers -= c.nitrifiers * share
+    c.storeN -= c.storeN * share
+  }
+  c.active -= c.active * share
+  c.store -= c.store * share
 }
 
 /** Dosed liquid waits in a pocket by the injection point and mixes in with a time constant of a minute. */

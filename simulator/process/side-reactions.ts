@@ -17,10 +17,13 @@ export function takeApart(water: Bath, living: number, warm: number, dt: number)
   m[COD] = (m[COD] as number) + split
 }
 
-/** Without oxygen, sulfate becomes sulfide; slow to begin: it smells 8 h (25 C) to 16 h (15 C) after the oxygen is gone (common practice, no source). */
+/**
+ * Without oxygen, sulfate becomes sulfide; slow to begin: it smells 8 h (25 C) to 16 h (15 C) after the oxygen is gone (common practice, no source). The
+ * ripening is slower in the cold as the rate is, so that the time to a given sulfide doubles with every 10 degrees less.
+ */
 export function rot(water: Bath, anoxicH: number, food: number, tempC: number, dtH: number): void {
   const m = water.m
-  const ripe = Math.min(1, anoxicH / 8) ** 2
+  const ripe = Math.min(1, anoxicH / (8 * 2 ** ((25 - tempC) / 10))) ** 4
   m[SULFIDE] = (m[SULFIDE] as number) + Math.min(0.0004 * food, 0.0006 * water.litres) * ripe * 2 ** ((tempC - 25) / 10) * dtH
 }
 

@@ -103,7 +103,7 @@ export function stepTank(t: Tank, around: Around, dtH: number): void {
   const dissolved = (m[CARBON] as number) * co2Share(t.h, t.k)
   m[CARBON] = (m[CARBON] as number) + (t.uptake / 32000) * respiratoryQuotient * w.litres * dtH + (t.k.kh * pCo2 * atm * w.litres - dissolved) * (1 - 1 / (1 + strip * dtH))
   if (alkalinityUse > 0 && clean > 0) {
-    const used = (alkalinityUse / 1000 / CACO3) * w.litres * dtH
+    const used = nitrifying(t.ph) * (alkalinityUse / 1000 / CACO3) * w.litres * dtH
     m[ALKALINITY] = (m[ALKALINITY] as number) - used
     book.alkReactedMol -= used
   }
@@ -114,6 +114,9 @@ export function stepTank(t: Tank, around: Around, dtH: number): void {
   // Mineral dirt settles to the bottom and stays there.
   m[SOLIDS] = (m[SOLIDS] as number) * (1 - 0.03 * dtH)
 }
+
+/** Share of nitrification left at a pH: whole from 7, slowing sharply below and nothing at 5.5 (bounds from a university text on treatment; the line between is ours). */
+const nitrifying = (ph: number): number => Math.max(0, Math.min(1, (ph - 5.5) / 1.5))
 
 /** Fills a tank with aerated water in balance with the air. mg/L; alkalinity as CaCO3. */
 export function fill(t: Tank, litres: number, celsius: number, alkalinity: number, salt: number, atm: number, book: Book): void {

@@ -53,6 +53,8 @@ export interface Troubles {
   readonly probes: Map<string, Probe>
   /** Degrees added to the air. */
   airC: number
+  /** Share of the alkalinity of the mains water that is gone: a softener, another source. */
+  softened: number
   /** Nitrification or other use of alkalinity, mg CaCO3/L/h in every aerated tank. */
   alkalinityUse: number
   linkDown: boolean
@@ -106,6 +108,7 @@ export const calm = (): Troubles => ({
   poured: [],
   probes: new Map(),
   airC: 0,
+  softened: 0,
   alkalinityUse: 0,
   linkDown: false,
   paused: new Set(),
@@ -145,6 +148,7 @@ export function settle(t: Troubles): void {
   t.poured.length = 0
   t.probes.clear()
   t.airC = 0
+  t.softened = 0
   t.alkalinityUse = 0
   t.linkDown = false
   t.paused.clear()

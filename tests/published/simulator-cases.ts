@@ -131,6 +131,7 @@ const ours: Ours = [
   [/^SIM-IN-TSS$/, () => d.solids],
   [/^SIM-T-TU-IDLE$/, () => 60 * hoursToOne(6, 0, true)],
   [/^SIM-T-TU-WASH$/, () => 60 * hoursToOne(14, 0, false)],
+  [/^SIM-T-BIO1-IDLE$/, () => hoursToOne(6, 1, true)],
   [/^SIM-T-BIO2-IDLE$/, () => hoursToOne(6, 2, true)],
   [/^SIM-T-BIO1-WASH$/, () => hoursToOne(10, 1, false)],
   [

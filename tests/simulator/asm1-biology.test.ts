@@ -44,7 +44,7 @@ const PLACE: readonly (readonly [State, number])[] = [
 const LITRES = 2000
 const START: Readonly<Record<State, number>> = { SI: 30, SS: 60, XI: 0, XS: 150, XBH: 900, XBA: 60, XP: 20, SO: 4, SNO: 6, SNH: 25, SND: 3, XND: 9, SALK: 7 }
 
-const bare = (): Culture => ({ active: 0, store: 0, dead: 0, nitrifiers: 0, storeN: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 })
+const bare = (): Culture => ({ active: 0, store: 0, dead: 0, ready: 1, nitrifiers: 0, storeN: 0, anoxicH: 0, room: 0, carriers: false, washout: 0 })
 
 /** A batch without flow: water of `START`, air of `kla` per h, for `hours`. */
 function batch(kla: number, hours: number, dtS: number, celsius = 20): { readonly water: Bath; readonly sums: Book; readonly culture: Culture } {

@@ -6,7 +6,9 @@ import { expect, test } from 'vitest'
 import { strength, type Fault } from '../../simulator/faults/fault.ts'
 import { KINDS } from '../../simulator/faults/kinds.ts'
 import { activity } from '../../simulator/process/balance.ts'
-import { conc, SALT, SULFIDE } from '../../simulator/process/species.ts'
+import { carbonAt, hydrogen } from '../../simulator/process/chemistry.ts'
+import { rot } from '../../simulator/process/side-reactions.ts'
+import { ALKALINITY, bath, CACO3, CARBON, conc, SALT, SULFIDE } from '../../simulator/process/species.ts'
 import type { Plant } from '../../simulator/process/state.ts'
 import { truthOf } from '../../simulator/truth.ts'
 import { hoursLater, referenceFacts, runUntil, settledReference } from './reference-loop.ts'
@@ -43,30 +45,57 @@ const pressure = (p: Plant): number => {
   return truthOf(p.spec.site, signal)?.(p) ?? Number.NaN
 }
 
-test('F1: the blower trips at night; oxygen goes, redox falls by 110 mV within three hours, pH sags 0.2 to 0.9, the culture lives on, sulfide comes after half a day', () => {
+test('F1: the blower trips at night; oxygen goes, redox falls by about 150 mV within three hours, the culture lives on, sulfide comes after half a day', () => {
   const { p, on } = struck('blower-trip', 21.67)
-  const before = { redox: tu(p).redox, ph: tu(p).ph }
+  const before = { redox: tu(p).redox }
   on(1)
   expect(p.machines.get('blower')?.on).toBe(false)
   expect(pressure(p)).toBe(0)
   on(180)
   expect(tu(p).oxygen).toBeLessThan(0.3)
-  expect(before.redox - tu(p).redox).toBeGreaterThan(110)
+  expect(before.redox - tu(p).redox).toBeGreaterThan(0.75 * 150)
+  expect(before.redox - tu(p).redox).toBeLessThan(1.25 * 150)
   on(180)
-  expect(before.redox - tu(p).redox).toBeGreaterThan(130)
-  expect(before.ph - tu(p).ph).toBeGreaterThan(0.2)
-  expect(before.ph - tu(p).ph).toBeLessThan(0.9)
-  expect(conc(tu(p).water, SULFIDE)).toBeLessThan(1)
+  expect(conc(tu(p).water, SULFIDE)).toBeLessThan(0.1)
   on(12 * 60)
   expect(conc(tu(p).water, SULFIDE)).toBeGreaterThan(0.5)
   expect(activity(p)).toBeGreaterThan(0.9)
 })
 
+test('F1: where an acid controller holds pH 7.4 it sags by 0.2 to 0.4 in six hours without air, as the carbon dioxide of eight mg/L of oxygen makes it', () => {
+  // Dosing on breathed-out CO2 by day would use up the alkalinity: a carbonate water of pH 7.4 is set up as it stands at onset.
+  const { p, on } = struck('blower-trip', 21.67)
+  const m = tu(p).water.m
+  const k = tu(p).k
+  m[CARBON] = carbonAt(7.4, (m[ALKALINITY] ?? 0) / tu(p).water.litres, k) * tu(p).water.litres
+  on(0.5)
+  const before = tu(p).ph
+  on(6 * 60)
+  expect(before - tu(p).ph).toBeGreaterThan(0.15)
+  expect(before - tu(p).ph).toBeLessThan(0.5)
+})
+
+test('F1: it smells 8 h after the oxygen is gone at 25 C and 16 h after at 15 C, twice as long for ten degrees less', () => {
+  const smells = (celsius: number): number => {
+    const water = bath()
+    water.litres = 2300
+    let h = 0
+    while (conc(water, SULFIDE) < 0.45 && h < 48) {
+      h += 1 / 360
+      rot(water, h, 4000, celsius, 1 / 360)
+    }
+    return h
+  }
+  expect(smells(25)).toBeGreaterThan(6)
+  expect(smells(25)).toBeLessThan(10)
+  expect(smells(15) / smells(25)).toBeCloseTo(2, 1)
+})
+
 test('F1: after three days without air the culture is down to about nine tenths, not dead', () => {
   const { p, on } = struck('blower-trip', 21.67)
   on(72 * 60)
-  expect(activity(p)).toBeGreaterThan(0.82)
-  expect(activity(p)).toBeLessThan(0.96)
+  expect(activity(p)).toBeGreaterThan(0.85)
+  expect(activity(p)).toBeLessThan(0.95)
 })
 
 test('F2: the air line slips off in a wash; oxygen of that tank is gone in 20 min, pressure falls by 40 to 70 %, contact and current look normal', () => {
@@ -105,26 +134,35 @@ test('F4: degreaser; oxygen first falls below 2 though the blower runs, then ris
   const next = bio1(p).uptake
   on(30)
   expect(tu(p).oxygen).toBeLessThan(2)
-  expect(tu(p).ph - ph).toBeGreaterThan(0.2)
+  expect(tu(p).ph - ph).toBeGreaterThan(0.5)
+  expect(tu(p).ph - ph).toBeLessThan(1.5)
   on(210)
-  expect(activity(p)).toBeLessThan(0.35)
-  expect(activity(p)).toBeGreaterThan(0.1)
-  expect(tu(p).oxygen).toBeGreaterThan(5)
+  expect(activity(p)).toBeLessThan(0.25)
+  expect(activity(p)).toBeGreaterThan(0.15)
+  expect(tu(p).oxygen).toBeGreaterThan(6.3)
   expect(bio1(p).uptake).toBeGreaterThan(2 * next)
 })
 
-test('F5: bleach; redox rises by 100 to 300 mV, and within 2 h the culture is down to 0.1 to 0.3', () => {
+test('F4: fed on, a culture struck by degreaser is sound again (0.8 of before) in 5 to 14 days', () => {
+  const { p, on } = struck('degreaser', 9, { endMs: settledReference(9).nowMs + 15 * MIN })
+  on(5 * 24 * 60)
+  expect(activity(p)).toBeLessThan(0.8)
+  on(9 * 24 * 60)
+  expect(activity(p)).toBeGreaterThan(0.8)
+})
+
+test('F5: bleach; redox rises by 150 to 300 mV, and within 2 h the culture is down to 0.1 to 0.3', () => {
   const { p, on } = struck('bleach', 10.33, { endMs: settledReference(10.33).nowMs + 10 * MIN })
   const before = tu(p).redox
   on(25)
-  expect(tu(p).redox - before).toBeGreaterThan(100)
-  expect(tu(p).redox - before).toBeLessThan(350)
+  expect(tu(p).redox - before).toBeGreaterThan(150)
+  expect(tu(p).redox - before).toBeLessThan(375)
   on(95)
-  expect(activity(p)).toBeGreaterThan(0.08)
-  expect(activity(p)).toBeLessThan(0.35)
+  expect(activity(p)).toBeGreaterThan(0.1)
+  expect(activity(p)).toBeLessThan(0.3)
 })
 
-test('F6: the acid relay sticks; pH 6.5 within 5 to 11 min, 5 within 10 to 20, half the culture gone within two hours, half a litre from the drum per quarter hour', () => {
+test('F6: the acid relay sticks; pH 6.5 within 4 to 10 min, 5 within 10 to 16, more than half the culture gone within two hours, half a litre from the drum per quarter hour', () => {
   const { p, on } = struck('dose-stuck', 2.17)
   const drum = p.drums.get('acid')?.leftL ?? 0
   let minutes = 0
@@ -136,13 +174,13 @@ test('F6: the acid relay sticks; pH 6.5 within 5 to 11 min, 5 within 10 to 20, h
     if (at65 === 0 && tu(p).ph < 6.5) at65 = minutes
     if (at5 === 0 && tu(p).ph < 5) at5 = minutes
   }
-  expect(at65).toBeGreaterThanOrEqual(5)
-  expect(at65).toBeLessThanOrEqual(11)
-  expect(at5).toBeGreaterThanOrEqual(10)
-  expect(at5).toBeLessThanOrEqual(20)
+  expect(at65).toBeGreaterThanOrEqual(0.75 * 5)
+  expect(at65).toBeLessThanOrEqual(1.25 * 8)
+  expect(at5).toBeGreaterThanOrEqual(0.75 * 13)
+  expect(at5).toBeLessThanOrEqual(1.25 * 13)
   expect(drum - (p.drums.get('acid')?.leftL ?? 0)).toBeCloseTo(1, 1)
   on(90)
-  expect(activity(p)).toBeLessThan(0.5)
+  expect(activity(p)).toBeLessThan(0.4)
 })
 
 test('F6: where the run timer acts, the same stuck relay is stopped after two minutes and pH hardly moves', () => {
@@ -156,30 +194,58 @@ test('F6: where the run timer acts, the same stuck relay is stopped after two mi
   expect(activity(p)).toBeGreaterThan(0.98)
 })
 
-test('F7: alkalinity runs out in soft water; idle pH slides over weeks and one dose moves pH ever further', () => {
-  const soft = { makeUp: { ...referenceFacts.makeUp, alkalinity: 25 }, carryOff: 0.2, mist: 0.05 }
-  const { p, on } = struck('alkalinity-loss', 6, {}, soft)
+test('F7: alkalinity runs out in soft water; idle pH slides by 0.6 in three weeks, is below 6.5 after 18 to 21 days and then stops: so do the nitrifiers', () => {
+  const { p, on } = struck('alkalinity-loss', 6, {}, { carryOff: 0.1, mist: 0.05 })
   const first = tu(p).ph
-  on(10 * 24 * 60)
-  const second = tu(p).ph
-  expect(second).toBeLessThan(first - 0.2)
-  on(8 * 24 * 60)
-  expect(tu(p).ph).toBeLessThan(6.8)
+  on(11 * 24 * 60)
+  expect(tu(p).ph).toBeLessThan(first - 0.45)
+  expect(tu(p).ph).toBeGreaterThan(6.5)
+  let day = 11
+  while (tu(p).ph >= 6.5 && day < 40) {
+    on(12 * 60)
+    day += 0.5
+  }
+  expect(day).toBeGreaterThanOrEqual(16)
+  expect(day).toBeLessThanOrEqual(23)
+  on(5 * 24 * 60)
+  expect(tu(p).ph).toBeGreaterThan(5.8)
 })
 
-test('F8: idle for four weeks, uptake halves in the first week and the culture counts as damaged (below 0.7) between day 10 and 16', () => {
+test('F7: one pulse of the acid pump from pH 7.0 takes 0.12 at alkalinity 85, 0.24 at 40 and 0.43 at 20: the less is left, the further it moves', () => {
+  const drop = (alkalinity: number): number => {
+    const { p, on } = struck('nutrient-off', 4)
+    const t = tu(p)
+    const litres = t.water.litres
+    const alk = alkalinity / 1000 / CACO3
+    t.water.m[ALKALINITY] = alk * litres
+    t.water.m[CARBON] = carbonAt(7, alk, t.k) * litres
+    // The panel's own pulse, 40 s of 2 L/h, mixed in at once: bubbles would strip what the dose sets free.
+    p.pocket.alkMol = 0
+    t.h = hydrogen((t.water.m[CARBON] ?? 0) / litres, alk + (p.control.strength.alk * ((p.control.strength.pulseS / 60) * 0.03333)) / litres, t.k, 1e-7)
+    on(0)
+    return 7 + Math.log10(t.h)
+  }
+  expect(drop(85)).toBeGreaterThan(0.09)
+  expect(drop(85)).toBeLessThan(0.15)
+  expect(drop(40)).toBeGreaterThan(0.18)
+  expect(drop(40)).toBeLessThan(0.3)
+  expect(drop(20)).toBeGreaterThan(0.32)
+  expect(drop(20)).toBeLessThan(0.54)
+})
+
+test('F8: idle for four weeks, uptake halves in the first week and the culture counts as damaged (below 0.7) between day 10 and 14', () => {
   const { p, on } = struck('no-washing', 6)
   const first = tu(p).uptake
   on(7 * 24 * 60)
-  expect(tu(p).uptake / first).toBeGreaterThan(0.42)
-  expect(tu(p).uptake / first).toBeLessThan(0.58)
+  expect(tu(p).uptake / first).toBeGreaterThan(0.4)
+  expect(tu(p).uptake / first).toBeLessThan(0.6)
   let day = 7
   while (activity(p) >= 0.7 && day < 30) {
     on(24 * 60)
     day++
   }
   expect(day).toBeGreaterThanOrEqual(10)
-  expect(day).toBeLessThanOrEqual(16)
+  expect(day).toBeLessThanOrEqual(14)
 })
 
 test('F9: the reference of the electrode drifts; the reading falls, the controller doses less, true pH stays up', () => {
@@ -194,7 +260,7 @@ test('F9: the reference of the electrode drifts; the reading falls, the controll
   expect(tu(spoiled.p).ph).toBeGreaterThan(tu(sound).ph + 0.15)
 })
 
-test('F10: a cloudburst on the open pad; transfer runs without washing, the finished tank fills and stops it, then the sump fills, then water leaves the pad; salt is thinned', () => {
+test('F10: a cloudburst on the open pad; transfer runs without washing, the finished tank fills and stops it, then the sump fills, then water leaves the pad: a release; salt is thinned', () => {
   const { p, on } = struck('storm', 18)
   const salt = conc(tu(p).water, SALT)
   on(60)
@@ -209,7 +275,7 @@ test('F10: a cloudburst on the open pad; transfer runs without washing, the fini
   expect(conc(tu(p).water, SALT) / salt).toBeLessThan(0.9)
 })
 
-test('F11: the transfer pump draws air; it runs at two thirds of its current, the sump fills and the finished tank runs down until washing stops', () => {
+test('F11: the transfer pump draws air; it runs at two thirds of its current, the sump fills and the finished tank runs down until washing stops after about 4 h', () => {
   const { p, on } = struck('transfer-airlock', 8.5)
   const level = p.water.finished.water.litres
   on(90)
@@ -217,13 +283,20 @@ test('F11: the transfer pump draws air; it runs at two thirds of its current, th
   expect(p.transfer.currentA / p.transfer.nameplateA / 0.84).toBeCloseTo(0.65, 2)
   expect(p.water.sump?.water.litres).toBeGreaterThan(1050)
   expect(level - p.water.finished.water.litres).toBeGreaterThan(250)
-  on(300)
-  expect(p.water.finished.water.litres).toBeLessThan(0.2 * 5700)
+  let hours = 1.5
+  while (!p.control.washerLocked && hours < 8) {
+    on(5)
+    hours += 1 / 12
+  }
+  expect(hours).toBeGreaterThan(3)
+  expect(hours).toBeLessThan(5)
 })
 
-test('F11: a stuck make-up valve fills the finished tank and runs it over within 6 h', () => {
+test('F11: a stuck make-up valve fills the finished tank and runs it over in 3 to 6 h', () => {
   const { p, on } = struck('make-up-stuck', 16)
-  on(360)
+  on(180)
+  expect(p.book.outL.overflow).toBe(0)
+  on(180)
   expect(p.book.outL.overflow).toBeGreaterThan(100)
 })
 
@@ -293,7 +366,6 @@ test('a fault grows from nothing to its size and ends when it is put right', () 
 
 test('every scenario of the library has its kind, and each kind says what happens', () => {
   const found = new Set(Object.values(KINDS).map((k) => k.scenario))
-  // F8, starvation, is B1 gone on for four weeks.
-  for (const id of ['F1', 'F2', 'F3', 'F4', 'F5', 'F6', 'F7', 'F9', 'F10', 'F11', 'F12', 'B1', 'B2', 'B3', 'B4', 'B5', 'B6', 'B7', 'B8']) expect(found, id).toContain(id)
+  for (const id of ['F1', 'F2', 'F3', 'F4', 'F5', 'F6', 'F7', 'F8', 'F9', 'F10', 'F11', 'F12', 'B1', 'B2', 'B3', 'B4', 'B5', 'B6', 'B7', 'B8']) expect(found, id).toContain(id)
   for (const k of Object.values(KINDS)) expect(k.what.length).toBeGreaterThan(15)
 })

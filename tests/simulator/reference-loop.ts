@@ -41,7 +41,7 @@ export const referenceFacts: YardFacts = {
   climate: { meanC: 15.4, seasonC: 0, dayC: 0, warmestDay: 200, strayC: 0, rainMmPerYear: 600, rainDaysPerYear: 0, humidity: 0.7, longitude: 0 },
   wash: { vehicleL: 400, vehiclesPerDay: 0, weekdays: [1, 1, 1, 1, 1, 1, 1], hours: Array.from({ length: 24 }, () => 1), trigger: 0.93 },
   dirt: { cod: 170, inert: 110, oil: 0, surfactant: 15, solids: 300, alkalinity: 0, salt: 60, nitrogen: 8 },
-  makeUp: { flowLPerMin: 18, startPct: 40, stopPct: 60, alkalinity: 85, salt: 200, ph: 7.6 },
+  makeUp: { flowLPerMin: 8, startPct: 50, stopPct: 70, alkalinity: 85, salt: 200, ph: 7.6 },
   kla: { treatment: 10, bio: 3 },
   biomass: [900, 250, 150],
   carryOff: 0,

@@ -54,27 +54,27 @@ const near = (value: number, wanted: number, share: number): void => {
 
 test('idle, the treatment unit breathes 6.4 mg/L/h at 8.5 mg/L (93 % of saturation) and the bio tanks 1.8 and 1.1', () => {
   const [tu, bio1, bio2] = hourOf(settledReference(6))
-  near(tu?.uptake ?? 0, 6.4, 0.12)
+  near(tu?.uptake ?? 0, 6.4, 0.08)
   near(tu?.oxygen ?? 0, 8.5, 0.03)
   near(tu?.share ?? 0, 0.93, 0.03)
-  near(bio1?.uptake ?? 0, 1.8, 0.2)
+  near(bio1?.uptake ?? 0, 1.8, 0.12)
   near(bio1?.oxygen ?? 0, 8.5, 0.05)
-  near(bio2?.uptake ?? 0, 1.1, 0.2)
+  near(bio2?.uptake ?? 0, 1.1, 0.12)
 })
 
 test('washing, the treatment unit takes up 43 mg/L/h at 4.7 mg/L while bio tank 1 stands at 8.1', () => {
   const [tu, bio1, bio2] = hourOf(settledReference(13))
   near(tu?.uptake ?? 0, 43, 0.07)
   near(tu?.oxygen ?? 0, 4.7, 0.08)
-  near(bio1?.uptake ?? 0, 2.4, 0.3)
+  near(bio1?.uptake ?? 0, 2.4, 0.25)
   near(bio1?.oxygen ?? 0, 8.1, 0.06)
-  near(bio2?.uptake ?? 0, 1.1, 0.35)
+  near(bio2?.uptake ?? 0, 1.1, 0.25)
 })
 
 test('without air the idle treatment unit is down to 1 mg/L after 79 min, bio tank 1 after 6 h, bio tank 2 after 15 h', () => {
-  near(hoursTo(settledReference(6), 0, 1, blowerOffIdle) * 60, 79, 0.15)
-  near(hoursTo(settledReference(6), 1, 1, blowerOffIdle), 6, 0.2)
-  near(hoursTo(settledReference(6), 2, 1, blowerOffIdle), 15, 0.2)
+  near(hoursTo(settledReference(6), 0, 1, blowerOffIdle) * 60, 79, 0.1)
+  near(hoursTo(settledReference(6), 1, 1, blowerOffIdle), 6, 0.15)
+  near(hoursTo(settledReference(6), 2, 1, blowerOffIdle), 15, 0.15)
 })
 
 test('without air while washing the treatment unit is down to 1 mg/L after 6 min and bio tank 1 after 1.5 h', () => {
@@ -101,7 +101,8 @@ test('after four fifths of the culture of the treatment unit is lost its uptake 
   }
   runUntil(p, hoursLater(p, 1))
   const after = hourOf(p)
-  expect(after[0]?.uptake).toBeLessThan((before[0]?.uptake ?? 0) * 0.65)
-  expect(after[0]?.oxygen).toBeGreaterThan((before[0]?.oxygen ?? 9) + 1)
+  // 43 to 16 mg/L/h.
+  near(after[0]?.uptake ?? 0, 16, 0.25)
+  expect(after[0]?.oxygen).toBeGreaterThan((before[0]?.oxygen ?? 9) + 1.5)
   expect(after[1]?.uptake).toBeGreaterThan((before[1]?.uptake ?? 9) * 1.3)
 })

@@ -7,7 +7,7 @@ import { strength, type Fault, type FaultKind } from '../../simulator/faults/fau
 import { KINDS } from '../../simulator/faults/kinds.ts'
 import { instruments } from '../../simulator/instruments.ts'
 import { activity } from '../../simulator/process/balance.ts'
-import { conc, SALT } from '../../simulator/process/species.ts'
+import { ALKALINITY, CACO3, conc, SALT } from '../../simulator/process/species.ts'
 import type { Plant } from '../../simulator/process/state.ts'
 import type { YardFacts } from '../../simulator/process/spec.ts'
 import { type Truth, truthOf } from '../../simulator/truth.ts'
@@ -17,12 +17,14 @@ import { referenceFile, runUntil, settledReference } from './reference-loop.ts'
 export const WATCHED = {
   oxygen: { what: 'oxygen shown, treatment unit, mg/L', abs: 0.4, share: 0 },
   uptake: { what: 'uptake, treatment unit, mg/L/h', abs: 0.8, share: 0.15 },
+  saturated: { what: 'oxygen, treatment unit, % of saturation', abs: 3, share: 0 },
   oxygen2: { what: 'oxygen, bio tank 1, mg/L', abs: 0.4, share: 0 },
   uptake2: { what: 'uptake, bio tank 1, mg/L/h', abs: 0.5, share: 0.15 },
   ph: { what: 'pH shown, treatment unit', abs: 0.1, share: 0 },
   truePh: { what: 'true pH, treatment unit', abs: 0.1, share: 0 },
   redox: { what: 'redox potential, treatment unit, mV', abs: 20, share: 0 },
   celsius: { what: 'temperature, treatment unit', abs: 0.7, share: 0 },
+  h2s: { what: 'hydrogen sulfide over the treatment unit, ppm', abs: 0.5, share: 0 },
   turbidity: { what: 'turbidity, finished water, NTU', abs: 2, share: 0.3 },
   milky: { what: 'turbidity, treatment unit, NTU', abs: 5, share: 0.3 },
   foam: { what: 'level shown by an ultrasonic head, treatment unit, %', abs: 1, share: 0 },
@@ -35,6 +37,8 @@ export const WATCHED = {
   makeUpL: { what: 'make-up litres since the start', abs: 300, share: 0.2 },
   dosedL: { what: 'acid dosed since the start, L', abs: 0.05, share: 0.15 },
   salt: { what: 'salt, treatment unit, mg/L', abs: 10, share: 0.06 },
+  loopSalt: { what: 'salt, mean of the whole loop, mg/L', abs: 10, share: 0.02 },
+  alkalinity: { what: 'alkalinity, treatment unit, mg CaCO3/L', abs: 3, share: 0.05 },
   phase2: { what: 'mains voltage L2, V', abs: 40, share: 0 },
   uptimeH: { what: 'time since controller start, h', abs: 1, share: 0 },
   activity: { what: 'fed uptake against before', abs: 0.05, share: 0 },
@@ -83,6 +87,8 @@ const shownSite = (() => {
 function watch(run: Run, fault: Fault | null, everyMin: number): { readonly hours: number[]; readonly rows: Row[] } {
   const p = settledReference(run.hour - LEAD_H, run.facts)
   const onsetMs = p.nowMs + LEAD_H * HOUR
+  // A drum that runs out in the healthy twin would be a fault of its own.
+  for (const d of p.drums.values()) d.leftL = d.fullL
   const list = instruments(shownSite, p)
   const oxygen = list.find((i) => i.signal.id === 'tu.do')
   const ph = list.find((i) => i.signal.id === 'tu.ph')
@@ -111,12 +117,14 @@ function watch(run: Run, fault: Fault | null, everyMin: number): { readonly hour
     rows.push({
       oxygen: oxygen.read(p) ?? Number.NaN,
       uptake: tu.uptake,
+      saturated: (100 * tu.oxygen) / tu.saturated,
       oxygen2: next.oxygen,
       uptake2: next.uptake,
       ph: ph.read(p) ?? Number.NaN,
       truePh: tu.ph,
       redox: tu.redox,
       celsius: tu.celsius,
+      h2s: shown(p, 'tu.h2s', 'h2s'),
       turbidity: shown(p, 'finished.turbidity', 'turbidity'),
       milky: shown(p, 'tu.turbidity', 'turbidity'),
       foam: shown(p, 'tu.level', 'level'),
@@ -129,6 +137,8 @@ function watch(run: Run, fault: Fault | null, everyMin: number): { readonly hour
       makeUpL: p.meters.makeUpL - start.makeUp,
       dosedL: start.drum - (p.drums.get('acid')?.leftL ?? 0),
       salt: conc(tu.water, SALT),
+      loopSalt: (1000 * p.tanks.reduce((g, t) => g + (t.water.m[SALT] ?? 0), 0)) / p.tanks.reduce((l, t) => l + t.water.litres, 0),
+      alkalinity: CACO3 * conc(tu.water, ALKALINITY),
       phase2: p.mains.phases[1] ?? 0,
       uptimeH: p.uptimeS / 3600,
       activity: activity(p),
@@ -141,7 +151,7 @@ function watch(run: Run, fault: Fault | null, everyMin: number): { readonly hour
 }
 
 /** Truth of a signal the reference loop has no instrument for. */
-function shown(p: Plant, id: string, quantity: 'turbidity' | 'level' | 'pressure'): number {
+function shown(p: Plant, id: string, quantity: 'turbidity' | 'level' | 'pressure' | 'h2s'): number {
   let of = truths.get(p)
   if (!of) truths.set(p, (of = new Map()))
   const read = of.get(id) ?? truthOf(shownSite, { ...shownSite.signals[0], id, quantity } as Parameters<typeof truthOf>[1])
@@ -187,6 +197,40 @@ export interface Expected {
   /** Mean of the struck loop must be below or above this. */
   readonly below?: number
   readonly above?: number
+}
+
+/** A bound a quantity first passes within a span of hours after onset: its own figure, or (`by`) its distance to the healthy twin. */
+export interface Passing {
+  readonly of: Watched
+  readonly below?: number
+  readonly above?: number
+  readonly by?: number
+  readonly fromH: number
+  readonly toH: number
+  readonly hours?: readonly [number, number]
+}
+
+/** Hours after onset at which the bound is passed for two rows on end; infinite when it never is. */
+export function passes(t: Trace, e: Passing): number {
+  const over = (i: number): boolean => {
+    const v = t.struck[i]?.[e.of] ?? Number.NaN
+    const by = v - (t.sound[i]?.[e.of] ?? Number.NaN)
+    return (e.below === undefined || v < e.below) && (e.above === undefined || v > e.above) && (e.by === undefined || (e.by > 0 ? by >= e.by : by <= e.by))
+  }
+  for (let i = 0; i < t.hours.length - 1; i++) {
+    const h = t.hours[i] ?? -1
+    const ofDay = (h + t.onsetHourOfDay + 240) % 24
+    if (h >= 0 && (!e.hours || (ofDay >= e.hours[0] && ofDay <= e.hours[1])) && over(i) && over(i + 1)) return h
+  }
+  return Number.POSITIVE_INFINITY
+}
+
+/** Why a passing does not come in its time; null: it does. */
+export function late(t: Trace, e: Passing): string | null {
+  const h = passes(t, e)
+  if (h >= e.fromH && h <= e.toH) return null
+  const bound = e.by !== undefined ? `off its twin by ${e.by}` : e.below !== undefined ? `below ${e.below}` : `above ${e.above}`
+  return `${e.of} ${bound} at ${h.toPrecision(4)} h, expected ${e.fromH} to ${e.toH} h`
 }
 
 /** Means over the rows of an expectation; NaN when there are none. */
