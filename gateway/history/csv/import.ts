@@ -15,38 +15,8 @@ import { LATEST_MS } from '../file.ts'
 import type { AppendResult } from '../history.ts'
 import type { ImportAsked, ImportPlan, Series } from './plan.ts'
 import type { CsvRow } from './rows.ts'
+import { newSeriesTally, newTally } from './tally.ts'
 import { timeOfCell } from './times.ts'
-
-export interface SeriesTally {
-  stored: number
-  duplicate: number
-  /** Same time, another value than is held. */
-  differing: number
-  good: number
-  uncertain: number
-  bad: number
-  firstMs: number
-  lastMs: number
-  min: number
-  max: number
-}
-
-export interface ImportTally {
-  rows: number
-  /** Cells that hold no reading. */
-  empty: number
-  /** Lines or cells that could not be used. */
-  refused: number
-  /** The first of them. */
-  readonly faults: { readonly line: number; readonly what: string }[]
-  /** Long: readings of names that are not taken, by name. */
-  readonly left: Map<string, number>
-  /** Rows in the hour a wall clock shows twice. */
-  doubled: number
-  /** Rows in the hour it leaves out. */
-  missing: number
-  readonly series: Map<string, SeriesTally>
-}
 
 export interface ImportTarget {
   /** Told before the readings of a key are committed. */
@@ -77,7 +47,7 @@ export class CsvImport {
   private readonly nowMs: number
   private waiting: Entry[] = []
   private readonly lastWallMs = new Map<Series | null, number>()
-  readonly tally: ImportTally = { rows: 0, empty: 0, refused: 0, faults: [], left: new Map(), doubled: 0, missing: 0, series: new Map() }
+  readonly tally = newTally()
 
   constructor(plan: ImportPlan, asked: ImportAsked, nowMs: number) {
     this.plan = plan
@@ -142,7 +112,7 @@ export class CsvImport {
       target.markImported?.(key, readings.at(-1)?.sourceMs ?? 0)
       const result = target.commit(readings)
       let t = this.tally.series.get(key)
-      if (!t) this.tally.series.set(key, (t = newTally()))
+      if (!t) this.tally.series.set(key, (t = newSeriesTally()))
       t.stored += result.stored
       t.duplicate += result.duplicate
       t.differing += result.conflict
@@ -230,16 +200,3 @@ function valueOf(text: string, decimalComma: boolean): number | boolean | undefi
   const n = Number(plain) + 0
   return Number.isFinite(n) ? n : undefined
 }
-
-const newTally = (): SeriesTally => ({
-  stored: 0,
-  duplicate: 0,
-  differing: 0,
-  good: 0,
-  uncertain: 0,
-  bad: 0,
-  firstMs: Number.POSITIVE_INFINITY,
-  lastMs: Number.NEGATIVE_INFINITY,
-  min: Number.POSITIVE_INFINITY,
-  max: Number.NEGATIVE_INFINITY,
-})

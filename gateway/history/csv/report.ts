@@ -1,5 +1,5 @@
 /** What became of a file, as text for a person. */
-import type { ImportTally } from './import.ts'
+import type { ImportTally } from './tally.ts'
 import type { ImportPlan } from './plan.ts'
 
 const HEAD = ['signal', 'stored', 'repeated', 'differing', 'good', 'uncertain', 'bad', 'first', 'last', 'lowest', 'highest', 'unit'] as const

@@ -7,11 +7,12 @@ import { openEmbedded, type EmbeddedHistory } from '../embedded.ts'
 import { FILE_NAME } from '../file.ts'
 import { HistoryRefused } from '../refused.ts'
 import { openDryRun } from './dry-run.ts'
-import { CsvImport, type ImportTally } from './import.ts'
+import { CsvImport } from './import.ts'
 import { markOf, type ImportMark } from './import-mark.ts'
 import { planImport, type ImportAsked, type ImportPlan } from './plan.ts'
 import type { Progress } from './progress.ts'
 import { cellsOf, csvRows, separatorOf } from './rows.ts'
+import type { ImportTally } from './tally.ts'
 import { timeOfCell } from './times.ts'
 
 export interface ImportRun {
