@@ -253,6 +253,6 @@ const storable = (r: Reading): boolean =>
 function badReading(r: Reading): HistoryRefused {
   return new HistoryRefused(
     'BAD_READING',
-    `a reading of ${r.key} cannot be stored (value ${r.value}, quality ${r.quality}/${r.sub}/${r.qc}, source time ${r.sourceMs}, received ${r.receivedMs}): the key must be <site>/<signal>, the value finite or null, times whole ms from 0 to April 2262, quality as in DQ-02. Nothing of its batch was kept`,
+    `a reading of ${r.key} cannot be stored (value ${r.value}, quality ${r.quality}/${r.sub}/${r.qc}, source time ${r.sourceMs}, received ${r.receivedMs}): the key must be <site>/<signal>, the value finite or null, times whole ms from 0 to April 2262, quality good, uncertain or bad with its reason. Nothing of its batch was kept`,
   )
 }

@@ -142,6 +142,6 @@ function badReading(r: Reading): HistoryRefused {
   const what = `value ${r.value}, quality ${r.quality}/${r.sub}/${r.qc}, source time ${r.sourceMs}, received ${r.receivedMs}`
   return new HistoryRefused(
     'BAD_READING',
-    `a reading of ${r.key} cannot be stored (${what}): the value must be finite or null, times whole ms from 0 to 2^45, quality as in DQ-02. Nothing of its batch was kept`,
+    `a reading of ${r.key} cannot be stored (${what}): the value must be finite or null, times whole ms from 0 to 2^45, quality good, uncertain or bad with its reason. Nothing of its batch was kept`,
   )
 }

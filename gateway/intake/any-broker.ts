@@ -6,7 +6,7 @@
  *
  * Every connection is a client object of its own, thrown away when the connection ends. The library writes acknowledgements
  * to whatever connection it holds at the time, so an old handler could acknowledge another message of the next session; a
- * client that never has a second connection cannot (MQT-31). For the same reason it never reconnects by itself.
+ * client that never has a second connection cannot. For the same reason it never reconnects by itself.
  */
 import mqtt, { type IClientOptions, type MqttClient } from 'mqtt'
 import type { Clock } from '../clock.ts'
@@ -32,7 +32,7 @@ export interface AnyBrokerParts {
   readonly instance?: string
   readonly protocol?: 4 | 5
   readonly keepaliveS?: number
-  /** MQTT 5: how long the broker holds the session while we are away. Default 24 h (MQT-01). With 3.1.1 the broker decides. */
+  /** MQTT 5: how long the broker holds the session while we are away. Default 24 h. With 3.1.1 the broker decides. */
   readonly sessionS?: number
   readonly backoff?: { readonly firstMs: number; readonly capMs: number }
   /** 0 to below 1. */
@@ -51,7 +51,7 @@ const BACKOFF = { firstMs: 1000, capMs: 60_000 } as const
 /** A connection that has held so long counts as good, and the next loss starts with a short wait again. */
 const SETTLED_MS = 30_000
 const ANSWER_WITHIN_MS = 10_000
-/** More connects than this in a minute: somebody else uses our client id, and the two throw each other out (A7). */
+/** More connects than this in a minute: somebody else uses our client id, and the two throw each other out. */
 const LOOPING_CONNECTS = 6
 
 /** Connects and keeps connecting until stopped. Never throws for a broker that is not there. */
@@ -83,7 +83,7 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
     keepalive: parts.keepaliveS ?? 30,
     protocolVersion: parts.protocol ?? 4,
     connectTimeout: ANSWER_WITHIN_MS,
-    // Ours: a fixed period brings every client back in the same second (A5).
+    // Ours: a fixed period brings every client back in the same second.
     reconnectPeriod: 0,
     resubscribe: false,
     queueQoSZero: false,
@@ -92,7 +92,7 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
     ...(parts.ca !== undefined && { ca: parts.ca }),
     ...(parts.cert !== undefined && { cert: parts.cert }),
     ...(parts.key !== undefined && { key: parts.key }),
-    // Receive maximum: the broker holds what waits, not our memory (MQT-07).
+    // Receive maximum: the broker holds what waits, not our memory.
     ...(parts.protocol === 5 && { properties: { sessionExpiryInterval: parts.sessionS ?? 86_400, receiveMaximum: 50 } }),
   }
 
@@ -121,7 +121,7 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
         pending--
         if (refused) {
           n.held++
-          // [MQTT-4.4.0-1] what is not acknowledged comes back only after a reconnect, so this connection has to end (A4). With
+          // [MQTT-4.4.0-1] what is not acknowledged comes back only after a reconnect, so this connection has to end. With
           // its acknowledgement already behind the cork it ends at once, so that the cork never opens.
           if (atOnce && pending === 0) stream.uncork()
           return lose(client, `a message was held: ${refused.message}`, atOnce && pending === 0 ? 'gently' : 'at once')
@@ -162,8 +162,8 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
   const subscribe = (client: MqttClient): void => {
     n.subscribes++
     deadline = setTimeout(() => lose(client, 'no answer to SUBSCRIBE'), ANSWER_WITHIN_MS)
-    // One filter in one packet, so that the one answer is about it (MQT-40). Retain as published stays off: then the retain
-    // flag means "kept from before" and nothing else. Retain handling 1: kept values once, not after every reconnect (A14).
+    // One filter in one packet, so that the one answer is about it. Retain as published stays off: then the retain
+    // flag means "kept from before" and nothing else. Retain handling 1: kept values once, not after every reconnect.
     client.subscribe(filter, { qos: 1, ...(parts.protocol === 5 && { rap: false, rh: 1 }) }, (e, granted) => {
       if (current !== client) return
       clearTimeout(deadline)

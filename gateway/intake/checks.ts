@@ -17,15 +17,15 @@ import { checkRow, unchecked, type CheckState } from './qartod-stream.ts'
 import { reject, shown, type Reject } from './reject-codes.ts'
 
 export interface ClockLimits {
-  /** Furthest a source time may lie ahead of ours (DQ-22). */
+  /** Furthest a source time may lie ahead of ours. */
   readonly maxFutureMs: number
-  /** Oldest a stored-up reading may be (DQ-22). */
+  /** Oldest a stored-up reading may be. */
   readonly maxAgeMs: number
   /** Before this no loop of ours ran: a stamp from there is a clock that lost its setting. */
   readonly notBeforeMs: number
 }
 
-/** DQ-22; 2020-01-01T00:00:00Z. */
+/** 2020-01-01T00:00:00Z. */
 export const CLOCK_LIMITS: ClockLimits = { maxFutureMs: 120_000, maxAgeMs: 7 * 86_400_000, notBeforeMs: 1_577_836_800_000 }
 
 /** What the checks need of a signal, worked out once. */
@@ -69,7 +69,7 @@ export const heardUntil = (sourceMs: number, rightMs = NEVER): SignalState => ({
 
 export interface Arrival {
   readonly receivedMs: number
-  /** A retained value is old by definition (MQT-09): stored, never live. */
+  /** A retained value is old by definition: stored, never live. */
   readonly retained: boolean
 }
 
@@ -120,7 +120,7 @@ export type Judged =
       readonly news: 'new' | 'repeat' | 'conflict'
       readonly reading: Reading
       readonly state: SignalState
-      /** The reading before this one turns out to have been a spike, which only its right neighbour could show (QAR-24): what is to be said of it from now on. */
+      /** The reading before this one turns out to have been a spike, which only its right neighbour could show: what is to be said of it from now on. */
       readonly spike: Amendment | null
     }
   | Reject
@@ -179,7 +179,7 @@ function inUnit(value: number | null, from: string, to: string): number | null |
   return turned === null ? undefined : Number(turned.toPrecision(12))
 }
 
-/** Worst finding first. Limits themselves pass (QAR-20). `tested`: what the quality tests make of the value. */
+/** Worst finding first. Limits themselves pass. `tested`: what the quality tests make of the value. */
 function assess(value: number | null, sent: Quality | null, clock: ClockState, tested: Worth, spec: SignalSpec, arrival: Arrival): Worth {
   if (tested.quality === 'bad') return tested
   if (spec.isState && value !== 0 && value !== 1) return NO_STATE
@@ -190,11 +190,11 @@ function assess(value: number | null, sent: Quality | null, clock: ClockState, t
 }
 
 const BAD_CLOCK = { quality: 'uncertain', sub: 'clock_suspect' } as const
-/** Kept by the broker, since when nobody can say: a start value, not a measurement of now (DQ-02 "initial": no trend line). */
+/** Kept by the broker, since when nobody can say: a start value, not a measurement of now, so it draws no trend line. */
 const OF_UNKNOWN_AGE = { quality: 'uncertain', sub: 'initial' } as const
-/** The sender's own doubt is NE 107 "out of specification" (DQ-12). */
+/** The sender's own doubt is NE 107 "out of specification". */
 const DOUBTED = { quality: 'uncertain', sub: 'not_accurate' } as const
-/** The sender says its device failed (DQ-10): no test of ours says anything about such a value. */
+/** The sender says its device failed: no test of ours says anything about such a value. */
 const DISOWNED: Worth = { quality: 'bad', sub: 'device_failure', qc: 2 }
 /** A state is 0 or 1. */
 const NO_STATE: Worth = { quality: 'bad', sub: 'sensor_failure', qc: 4 }

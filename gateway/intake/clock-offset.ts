@@ -1,5 +1,5 @@
 /**
- * How wrong the clock of a site's controllers is (DQ-24): the median of "arrived minus newest time in the message" over its last
+ * How wrong the clock of a site's controllers is: the median of "arrived minus newest time in the message" over its last
  * messages. A store that empties itself gives ever other differences, a clock that is off always the same one; so the median counts
  * only while most differences lie close to it.
  */
@@ -14,7 +14,7 @@ export interface ClockOffset {
 
 const KEPT = 31
 const LEAST = 5
-/** DQ-24: more is told. */
+/** more is told. */
 export const CLOCK_TOLD_MS = 60_000
 const STEADY_MS = 30_000
 const HOUR_MS = 3_600_000

@@ -46,7 +46,7 @@ export interface IntakeParts {
   readonly seed?: (key: string) => Seed | undefined
   /** Largest message, bytes. Default 256 KiB. */
   readonly maxBytes?: number
-  /** Oldest stored-up reading that is believed of a site whose file does not vouch for more. Default 7 days (DQ-22). */
+  /** Oldest stored-up reading that is believed of a site whose file does not vouch for more. Default 7 days. */
   readonly maxAgeMs?: number
 }
 
@@ -284,7 +284,7 @@ export function createIntake(parts: IntakeParts): Intake {
   }
 
   /**
-   * The clock of the sender shows in the newest time it sent (DQ-24: over live messages). A store that empties itself beside them says
+   * The clock of the sender shows in the newest time it sent: over live messages. A store that empties itself beside them says
    * nothing of the clock; only of a sender that has long sent nothing live every message counts, because its clock may be why.
    */
   const noteClock = (from: SiteTracks, raws: readonly RawReading[], receivedMs: number): void => {

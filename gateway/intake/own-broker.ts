@@ -114,7 +114,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     id: 'loopkeeper',
     concurrency: 100,
     connectTimeout: 10_000,
-    // A9: one frozen subscriber holds up deliveries to all others until this has passed.
+    // One frozen subscriber holds up deliveries to all others until this has passed.
     drainTimeout: 3000,
     // The most this library can do. Ours is MAX_LEVELS, and a deeper topic is acknowledged and dropped like any bad message;
     // refused here it would close the connection, and the site would send it again for ever.
@@ -172,7 +172,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
         if (refused) {
           n.held++
           session.silenced = true
-          // No PUBACK, and the connection ends: by the protocol the site sends the message again when it is back (A4).
+          // No PUBACK, and the connection ends: by the protocol the site sends the message again when it is back.
           return done(new Error('the history cannot take readings now'))
         }
         if (packet.retain) {
@@ -264,7 +264,7 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   if (parts.tls) {
     const { tls } = parts
     try {
-      // MQT-60.
+      //
       const tlsServer = createTlsServer({ cert: tls.cert, key: tls.key, minVersion: 'TLSv1.2', handshakeTimeout: HANDSHAKE_MS, noDelay: true }, serve)
       tlsServer.maxConnections = limits.connections
       tlsServer.on('tlsClientError', (_, socket) => {

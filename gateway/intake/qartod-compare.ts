@@ -1,5 +1,5 @@
 /**
- * The four comparisons every quality test is made of. Equality passes everywhere (QAR-20), and two figures that differ only by
+ * The four comparisons every quality test is made of. Equality passes everywhere, and two figures that differ only by
  * binary rounding count as equal: 10/900 is not more than 10/15/60, and 5.1 - 5 is not less than 0.1.
  */
 

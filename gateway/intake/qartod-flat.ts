@@ -83,7 +83,7 @@ export type Stillness = 'still' | 'moved' | 'unknown'
 
 /**
  * Has it stood still from `fromMs` until its newest reading. unknown: it has, as far as it was watched, but that is not long enough or
- * too few readings (QAR-25). Watched long enough: one reading earlier, at the interval, would lie outside.
+ * too few readings. Watched long enough: one reading earlier, at the interval, would lie outside.
  */
 export function stillSince(run: FlatRun, fromMs: number, intervalMs: number, minSamples: number): Stillness {
   if (run.brokeMs >= fromMs) return 'moved'

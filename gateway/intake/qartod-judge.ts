@@ -5,7 +5,6 @@ import type { AttenuatedSpec, CompanySpec, GrossSpec, RateSpec, SpikeSpec } from
 import type { Summary } from './qartod-spans.ts'
 import { deviation } from './qartod-spans.ts'
 
-/** QAR-04 */
 export function grossFlag(x: number | null, spec: GrossSpec): QcFlag {
   if (x === null) return 9
   if (outside(x, spec.sensor)) return 4
@@ -14,7 +13,7 @@ export function grossFlag(x: number | null, spec: GrossSpec): QcFlag {
 
 const graded = (x: number, suspect: number | null, fail: number | null): 1 | 3 | 4 => (fail !== null && above(x, fail) ? 4 : suspect !== null && above(x, suspect) ? 3 : 1)
 
-/** QAR-14, of the reading in the middle. */
+/** of the reading in the middle. */
 export function spikeFlag(before: number, x: number, after: number, spec: SpikeSpec): 1 | 3 | 4 {
   if (spec.method === 'average') return graded(Math.abs(x - (before + after) / 2), spec.suspect, spec.fail)
   const up = x - before
@@ -29,7 +28,7 @@ export interface Movement {
   readonly sd: number | null
 }
 
-/** QAR-15, QAR-21. `by` in the unit of the signal over `overMs` > 0. */
+/** `by` in the unit of the signal over `overMs` > 0. */
 export function rateFlag(by: number, overMs: number, sd: number | null, spec: RateSpec): 1 | 2 | 3 | 4 {
   const flag = graded((by - spec.slack) / (Math.max(overMs, spec.leastMs ?? 0) / 1000), spec.suspectPerS, spec.failPerS)
   if (flag !== 1 || spec.deviations === null) return flag
@@ -37,7 +36,7 @@ export function rateFlag(by: number, overMs: number, sd: number | null, spec: Ra
   return above(by - spec.slack, spec.deviations * sd) ? 3 : 1
 }
 
-/** QAR-18, over the readings the summary stands for. */
+/** over the readings the summary stands for. */
 export function attenuatedFlag(s: Summary, spec: AttenuatedSpec): 1 | 2 | 3 | 4 {
   const variation = spec.method === 'sd' ? deviation(s, spec.minSamples) : s.n === 0 || s.n < spec.minSamples ? null : s.max - s.min
   if (variation === null) return 2
@@ -45,7 +44,7 @@ export function attenuatedFlag(s: Summary, spec: AttenuatedSpec): 1 | 2 | 3 | 4 
 }
 
 /**
- * QAR-17 and QAR-19: suspect when one signal moved and the other did not. Not evaluated when a movement or a deviation is unknown, or
+ * suspect when one signal moved and the other did not. Not evaluated when a movement or a deviation is unknown, or
  * the two lie more than `apartMs` from each other.
  */
 export function companyFlag(own: Movement | null, other: Movement | null, spec: CompanySpec, apartMs: number): 1 | 2 | 3 {

@@ -46,7 +46,7 @@ export const checkOverrideSchema = z.strictObject({
     .optional(),
   multivariate: company.or(off).optional(),
   neighbour: company.or(off).optional(),
-  /** Why this signal differs, who says so, since when (QAR-03). */
+  /** Why this signal differs, who says so, since when. */
   why: z.string().trim().min(1, 'some text').max(300),
   by: z.string().trim().min(1).max(100).optional(),
   on: z.iso.date().optional(),

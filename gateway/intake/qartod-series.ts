@@ -149,7 +149,7 @@ export function company(own: readonly (Movement | null)[], others: readonly (Mov
   return own.map((m, i) => companyFlag(m, others[i] ?? null, spec, gapMs(intervalMs)))
 }
 
-/** QAR-01 over several tests of one series: the longest list sets the length, a flag that is absent counts for nothing. */
+/** The summary over several tests of one series: the longest list sets the length, a flag that is absent counts for nothing. */
 export const aggregateSeries = (tests: readonly (readonly QcFlag[])[]): readonly QcFlag[] =>
   Array.from({ length: Math.max(0, ...tests.map((t) => t.length)) }, (_, i) => aggregate(tests.flatMap((t) => t[i] ?? [])))
 

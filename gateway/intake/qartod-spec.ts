@@ -4,14 +4,14 @@
 export const MOVING_EVENTS = ['wash', 'air-off', 'dose', 'day-night'] as const
 export type MovingEvent = (typeof MOVING_EVENTS)[number]
 
-/** QAR-04. Outside `sensor`: fail, no working sensor says that. Outside `user`: suspect. The limits themselves pass. */
+/** Outside `sensor`: fail, no working sensor says that. Outside `user`: suspect. The limits themselves pass. */
 export interface GrossSpec {
   readonly sensor: readonly [number, number]
   readonly user: readonly [number, number] | null
 }
 
 /**
- * QAR-14. average: distance of a reading from the mean of its two neighbours; flags the neighbours of a big spike as well. differential:
+ * average: distance of a reading from the mean of its two neighbours; flags the neighbours of a big spike as well. differential:
  * the smaller of the two steps, and only where they go opposite ways; flags the spike alone.
  */
 export interface SpikeSpec {
@@ -21,7 +21,7 @@ export interface SpikeSpec {
 }
 
 /**
- * QAR-15, QAR-21. Per second, or against the spread of the signal itself: a step of more than slack + deviations x SD is suspect. What
+ * Per second, or against the spread of the signal itself: a step of more than slack + deviations x SD is suspect. What
  * lies within the slack counts for neither: one step of the resolution within seconds is no rate.
  */
 export interface RateSpec {
@@ -44,7 +44,7 @@ export interface SpreadSpec {
   readonly minSamples: number
 }
 
-/** QAR-16, QAR-22. All readings of the last `suspectMs` (`failMs`) lie within `tol` of each other. */
+/** All readings of the last `suspectMs` (`failMs`) lie within `tol` of each other. */
 export interface FlatSpec {
   /** Above zero: with zero, rounding alone would count as life. */
   readonly tol: number
@@ -56,11 +56,11 @@ export interface FlatSpec {
   readonly ends: { readonly low: number | null; readonly high: number | null }
   /** Happenings that must move the signal: standing still through one of them is suspect at once. */
   readonly moves: readonly MovingEvent[]
-  /** QAR-27: state signal of the site that must be on; null: always run. */
+  /** state signal of the site that must be on; null: always run. */
   readonly runWhen: string | null
 }
 
-/** QAR-18. Variation over `overMs` below `suspect`, below `fail`; fail < suspect. */
+/** Variation over `overMs` below `suspect`, below `fail`; fail < suspect. */
 export interface AttenuatedSpec {
   readonly method: 'sd' | 'range'
   readonly suspect: number
@@ -70,7 +70,7 @@ export interface AttenuatedSpec {
   readonly minSamples: number
 }
 
-/** QAR-17, QAR-19: suspect when this signal moves more than `own` SD while `with` moves less than `other` SD. Needs `spread` on both. */
+/** suspect when this signal moves more than `own` SD while `with` moves less than `other` SD. Needs `spread` on both. */
 export interface CompanySpec {
   /** Signal id of the same site. */
   readonly with: string
@@ -79,7 +79,7 @@ export interface CompanySpec {
 }
 
 export interface CheckSpec {
-  /** Expected time between two readings; more than three of them is a gap (QAR-26). */
+  /** Expected time between two readings; more than three of them is a gap. */
   readonly intervalMs: number
   readonly gross: GrossSpec
   readonly spike: SpikeSpec | null
@@ -137,7 +137,7 @@ export function troublesOf(s: CheckSpec): readonly string[] {
   }
   if (attenuated) {
     if (!(attenuated.fail < attenuated.suspect))
-      out.push(`attenuated: fail ${attenuated.fail} must be less than suspect ${attenuated.suspect}, or nothing can ever be suspect without failing (QAR-18)`)
+      out.push(`attenuated: fail ${attenuated.fail} must be less than suspect ${attenuated.suspect}, or nothing can ever be suspect without failing`)
     positive('attenuated, span in ms,', attenuated.overMs)
   }
   for (const c of [s.multivariate, s.neighbour]) {

@@ -3,7 +3,7 @@
  * state can be gone back to.
  *
  * Memory of a signal is bounded whatever it sends: two readings, twelve more for a rate over a span, up to 8 + 8 corners of a flat line and up to twice 8 summaries of
- * five numbers; no readings are kept. A spike is told one reading late, as a correction of the reading before (QAR-02, QAR-24).
+ * five numbers; no readings are kept. A spike is told one reading late, as a correction of the reading before.
  */
 import type { QcFlag } from '../site/reading.ts'
 import { longer } from './qartod-compare.ts'

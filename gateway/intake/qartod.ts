@@ -1,8 +1,8 @@
 /**
  * Flags of the quality tests: what they mean together, how they are kept, and what they make of a reading's quality.
  *
- * Flags: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. Source of tests and flags: IOOS QARTOD manuals (pH 2019, wind) as
- * condensed in the requirements QAR-01 to QAR-28. The tests never change a value, only what is said about it.
+ * Flags: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. Source of tests and flags: IOOS QARTOD manuals (pH 2019, wind),
+ * as their reference code prints them. The tests never change a value, only what is said about it.
  */
 import type { QcFlag, Quality, QualitySub } from '../site/reading.ts'
 import { longer } from './qartod-compare.ts'
@@ -12,11 +12,11 @@ export type TestName = (typeof TESTS)[number]
 
 /**
  * The flags of one reading, four bits a test in the order of TESTS, as one whole number below 2^28 that can be kept as such
- * (QAR-02). Four zero bits: the test is not asked of this signal. The codes rise with precedence, see CODE.
+ *. Four zero bits: the test is not asked of this signal. The codes rise with precedence, see CODE.
  */
 export type TestFlags = number
 
-/** Precedence from low to high: missing, not evaluated, pass, suspect, fail (QAR-01). */
+/** Precedence from low to high: missing, not evaluated, pass, suspect, fail. */
 const BY_CODE = [null, 9, 2, 1, 3, 4] as const
 const CODE: Readonly<Record<QcFlag, number>> = { 9: 1, 2: 2, 1: 3, 3: 4, 4: 5 }
 const SHIFT: Readonly<Record<TestName, number>> = { gross: 0, spike: 4, rate: 8, flat: 12, attenuated: 16, multivariate: 20, neighbour: 24 }
@@ -37,10 +37,10 @@ function worst(tests: TestFlags, first: number): QcFlag {
   return BY_CODE[code] ?? 2
 }
 
-/** The one flag of a reading (QAR-01). */
+/** The one flag of a reading. */
 export const summary = (tests: TestFlags): QcFlag => worst(tests, 0)
 
-/** Several flags of one reading as one (QAR-01); none at all: 2. */
+/** Several flags of one reading as one; none at all: 2. */
 export function aggregate(flags: readonly QcFlag[]): QcFlag {
   let code = 0
   for (const f of flags) if (CODE[f] > code) code = CODE[f]
@@ -78,7 +78,7 @@ export function worthOf(tests: TestFlags): Worth {
 }
 
 /**
- * Gap (QAR-10), asked by the clock and not by a reading: 9 when the newest reading is older than `limitMs`, or there is none; else
+ * Gap, asked by the clock and not by a reading: 9 when the newest reading is older than `limitMs`, or there is none; else
  * 1. The manuals differ (pH prints 4, wind 9); 9 because nothing was measured that could be wrong.
  */
 export const timing = (nowMs: number, newestMs: number | null, limitMs: number): 1 | 9 => (newestMs === null || longer(nowMs - newestMs, limitMs) ? 9 : 1)
