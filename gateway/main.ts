@@ -1,5 +1,5 @@
 /** The gateway as a running thing: its parts (compose.ts), the brokers in front of them, and the clock that drives them. */
-import { accessSync, constants, existsSync, mkdirSync, readFileSync } from 'node:fs'
+import { accessSync, constants, existsSync, mkdirSync, readFileSync, statSync } from 'node:fs'
 import { dirname, join, resolve } from 'node:path'
 import { monitorEventLoopDelay } from 'node:perf_hooks'
 import type { Clock } from './clock.ts'
@@ -149,6 +149,7 @@ function makePath(dir: string): void {
 function makeFolder(dir: string): void {
   try {
     makePath(resolve(dir))
+    if (!statSync(dir).isDirectory()) throw new Error('a file of that name is in the way')
     accessSync(dir, constants.W_OK | constants.R_OK)
   } catch (e) {
     throw new StartFault(4, `The folder ${dir} cannot be written (${e instanceof Error ? e.message : String(e)}): give another with --data DIR`)

@@ -113,6 +113,7 @@ function check(dir: string): number {
     for (const w of alarms.warnings) console.log(`${s.id}: note: ${w}`)
     console.log(`${s.id}: ${s.name}: ${s.stages.length} stages, ${s.signals.length} signals (${s.instrumentation}), ${alarms.defs.length} alarms`)
   }
-  console.log(`${folder.files} files, ${folder.sites.size} loops, ${faults} faults`)
+  const of = (n: number, word: string): string => `${n} ${word}${n === 1 ? '' : 's'}`
+  console.log(`${of(folder.files, 'file')}, ${of(folder.sites.size, 'loop')}, ${of(faults, 'fault')}`)
   return faults > 0 || folder.files === 0 ? 1 : 0
 }

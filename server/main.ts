@@ -37,6 +37,8 @@ try {
 async function start(config: Config): Promise<void> {
   const ownSites = config.sitesDir ?? join(config.dataDir, 'sites')
   const siteDir = config.fleet === 'demo' ? fleetDir('demo') : ownSites
+  if (config.sitesDir !== null && !existsSync(config.sitesDir))
+    throw new StartFault(EXIT.folder, `--sites ${config.sitesDir} is not there: give the folder that holds the site files`)
   const clock = systemClock
   const tokens = config.apiTokenFile === null ? [] : tokensOf(config.apiTokenFile)
   const gateway = await startGateway(config, clock, siteDir)
@@ -57,7 +59,7 @@ async function start(config: Config): Promise<void> {
   const page = `http://${host}:${pagePort}`
 
   say('')
-  say(`Loopkeeper ${version}: ${gateway.sites.size} loops from ${config.fleet === 'demo' ? 'the simulated demo fleet' : siteDir}`)
+  say(`Loopkeeper ${version}: ${gateway.sites.size === 1 ? '1 loop' : `${gateway.sites.size} loops`} from ${config.fleet === 'demo' ? 'the simulated demo fleet' : siteDir}`)
   say(`  page     ${page}/`)
   say(`  sign in  ${page}${access.newLink()}   (works once, for 15 minutes; another: npm run signin-link -- --data ${config.dataDir})`)
   say(`  broker   mqtt://${host}:${gateway.mqttPort}`)
@@ -77,7 +79,8 @@ async function start(config: Config): Promise<void> {
     if (stopping) return
     stopping = true
     say(`${signal}: stopping`)
-    const forced = setTimeout(() => process.exit(EXIT.failed), 10_000)
+    // The history is written out in full before it closes, which takes seconds when millions of readings wait.
+    const forced = setTimeout(() => process.exit(EXIT.failed), 60_000)
     void (async () => {
       demo?.stop()
       await app.stop({ withinMs: 2000 })

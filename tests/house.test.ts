@@ -1,4 +1,5 @@
-import { readdirSync } from 'node:fs'
+import { readdirSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { expect, test } from 'vitest'
 import { inspect, inspectTree, sources } from './house.ts'
@@ -58,4 +59,14 @@ test('the top level holds only what the design names', () => {
   const local = ['node_modules', 'data']
   const found = readdirSync(root).filter((n) => !n.startsWith('.') && !local.includes(n))
   expect(found.filter((n) => !allowed.includes(n))).toEqual([])
+})
+
+test('comments speak of the house alone: nothing of how or in which order it was built', () => {
+  const told = /\b[Pp]arts? \d\b|\b[Ii]ssue #?\d|\bTODO\b|\bFIXME\b/
+  const found = sources(root).flatMap((f) =>
+    readFileSync(join(root, f), 'utf8')
+      .split('\n')
+      .flatMap((line, i) => (told.test(line) ? [`${f}:${i + 1}: ${line.trim()}`] : [])),
+  )
+  expect(found).toEqual([])
 })

@@ -58,6 +58,11 @@ function Body({ h }: { h: HealthBody }) {
           ))}
         </ul>
       )}
+      {h.fill && !h.fill.done && (
+        <p class="mute">
+          The past of the demo fleet is being loaded: <b>{figure(h.fill.pct, 0)} %</b>. Live readings go on beside it.
+        </p>
+      )}
       <h2 class="sec">Brokers</h2>
       <table class="list stack">
         <tbody>
