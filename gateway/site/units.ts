@@ -19,7 +19,7 @@ export const UNITS: Readonly<Record<string, UnitText>> = {
   m3: { text: 'm³', spoken: 'cubic metres' },
   mbar: { text: 'mbar', spoken: 'millibar' },
   bar: { text: 'bar', spoken: 'bar' },
-  'uS/cm': { text: 'uS/cm', spoken: 'microsiemens per centimetre' },
+  'uS/cm': { text: 'µS/cm', spoken: 'microsiemens per centimetre' },
   '[NTU]': { text: 'NTU', spoken: 'turbidity units' },
   '[ppm]': { text: 'ppm', spoken: 'parts per million' },
   'dB[mW]': { text: 'dBm', spoken: 'decibel milliwatts' },
