@@ -5,7 +5,7 @@ import { limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type 
 /** Taken where the site file gives no lance, L/min. */
 const LANCE_L_PER_MIN = 23
 /** Level at which the pump draws air, percent. */
-const EMPTY_PCT = 10
+export const EMPTY_PCT = 10
 
 export function waterAlarms(site: Site): readonly Draft[] {
   return [...signalsOf(site, 'level').flatMap((s) => level(site, s)), ...signalsOf(site, 'float').flatMap((s) => float(site, s))]

@@ -1,0 +1,372 @@
+/** What air-off tests tell of a tank: uptake, aeration capacity, both against earlier tests of the same kind, and the time left if the air stopped now. */
+import { airLossClocks } from '../process/oxygen-left.ts'
+import type { Estimate } from '../process/range.ts'
+import { kLaAt, kLaAt20, supplyMgPerLPerH } from '../process/transfer.ts'
+import { uptakeAt20 } from '../process/uptake.ts'
+import type { Stage } from '../site/site.ts'
+import { wallMinute } from '../site/site.ts'
+import { type AirTests, type RiseRecord, type UptakeRecord, watchAirTests } from './air-tests.ts'
+import { doubted, type Grade, worse, worst } from './grade.ts'
+import type { Oxygen } from './oxygen-vitals.ts'
+import { at, machinesOf, theStage, transferRuns, washerSignal } from './places.ts'
+import { inputOf, valueAt } from './slots.ts'
+import { median } from './spread.ts'
+import { type Input, type Outcome, type Told, type Vital, withheld } from './vital.ts'
+import { blind, found, seen, type Sketch, type Works } from './works.ts'
+
+const HOUR = 3_600_000
+const DAY = 24 * HOUR
+/** Like with like: rested so long, within so much of the same hour, against the median of so many. Common practice, no source. */
+const RESTED_H = 6
+const SAME_HOUR_MIN = 60
+const MOST_LIKE = 10
+const LEAST_LIKE = 3
+/** A test older than this says nothing of today. */
+const OLDEST_TEST_MS = 30 * DAY
+const TIMER = 'A local timer that stops the air 10 to 20 min at a quiet hour and restarts it by itself, with a local stop at 1 mg/L; or any clean stop of the air'
+
+export function testVitals(w: Works, stage: Stage, o: Oxygen | null): readonly Vital[] {
+  const place = stage.name.toLowerCase()
+  const inputs = [o?.oxygen.signal, o?.temperature.slot.signal, ...(o?.air?.slots.map((s) => s.signal) ?? [])]
+  const sketch = (id: string, name: string, unit: string, digits: number, formula: string, source: string, window: string): Sketch => ({
+    id: `${stage.id}.${id}`,
+    name: `${name}, ${place}`,
+    unit,
+    digits,
+    tank: stage.id,
+    inputs,
+    formula,
+    source,
+    window,
+  })
+  const uptake = sketch(
+    'uptake',
+    'Oxygen uptake',
+    'mg/L/h',
+    1,
+    'fall of oxygen without air, its first 2 min left out, with what the surface still gives (0 to 0.3 per h): dC/dt = -uptake + ks (C* - C). Judged by the error of the slope: a flat one is a result',
+    'slope method of Standard Methods 2710 B; what is accepted: common practice, no source',
+    'one air-off test',
+  )
+  const uptakeLike = sketch(
+    'uptake.like',
+    'Uptake against earlier tests',
+    '%',
+    0,
+    '100 x uptake at 20 °C / median of the last 10 tests at the same hour, 6 h or more after washing',
+    'factors 1.05 and 1.07 per degree: letter of the North Carolina Department of Environmental Quality on 40 CFR 503 tests; the rest: common practice, no source',
+    'tests of the last two months',
+  )
+  const aeration = sketch(
+    'aeration',
+    'Aeration capacity',
+    '/h',
+    1,
+    'KLa from the time constant of the rise after the air is back, read from 20 to 90 % of it: ln(Cr - C) falls by KLa per hour',
+    'shape of the curve: ASCE 2; part read: common practice, no source',
+    'one return of the air',
+  )
+  const aerationLike = sketch(
+    'aeration.like',
+    'Aeration against earlier tests',
+    '%',
+    0,
+    '100 x KLa at 20 °C (1.024 per degree) / median of the last 10, 6 h or more after washing',
+    'ASCE 2 for the factor; the rest: common practice, no source',
+    'tests of the last two months',
+  )
+  const left = sketch(
+    'do.time-left',
+    'Time to 1 mg/L without air',
+    'min',
+    0,
+    'from oxygen now to 1 mg/L at the uptake of this tank, with what the surface gives (0 to 0.3 per h)',
+    'balance of oxygen; surface transfer: common practice, no source',
+    'newest reading and the newest test of 30 days',
+  )
+  const all = [uptake, uptakeLike, aeration, aerationLike, left]
+  const lacks = !o
+    ? at(w.site, stage.id, 'do')
+      ? 'the temperature of the water is not measured'
+      : `oxygen is not measured in ${theStage(stage)}`
+    : !o.air
+      ? 'no signal tells whether this tank has air'
+      : null
+  if (!o?.air) {
+    if (stage.kind !== 'treatment' && !o) return []
+    const unlock = !o
+      ? at(w.site, stage.id, 'do')
+        ? `Temperature in ${theStage(stage)}`
+        : `Oxygen and temperature in ${theStage(stage)}`
+      : 'Run contact or air pressure of the blower'
+    return all.map((s) => blind(w, s, lacks ?? '', unlock))
+  }
+  const { air } = o
+  const washer = washerSignal(w.site, 'run')
+  const movers = [
+    ...transferRuns(w.site),
+    ...machinesOf(w.site, 'dosing').flatMap((e) => (e.serves.includes(stage.id) ? (at(w.site, e.id, 'run') ?? []) : [])),
+    ...(washer ? [washer] : []),
+  ]
+  const tests = watchAirTests(
+    {
+      stage: stage.id,
+      oxygen: o.oxygen,
+      air,
+      temperature: o.temperature,
+      washing: w.washing,
+      movers: movers.map((m) => w.slot(m)),
+      pressureAtm: w.pressureAtm,
+      salinity: o.salinity,
+    },
+    w.memory,
+  )
+  return [
+    seen(
+      w,
+      uptake,
+      'event',
+      (atMs) => uptakeNow(tests, atMs),
+      () => tests.state.uptakeVersion,
+    ),
+    seen(
+      w,
+      uptakeLike,
+      'event',
+      (atMs) => uptakeAgainst(w, tests, atMs),
+      () => tests.state.uptakeVersion,
+    ),
+    seen(
+      w,
+      aeration,
+      'event',
+      (atMs) => aerationNow(tests, atMs),
+      () => tests.state.riseVersion,
+    ),
+    seen(
+      w,
+      aerationLike,
+      'event',
+      (atMs) => aerationAgainst(w, tests, atMs),
+      () => tests.state.riseVersion,
+    ),
+    seen(w, left, 'beat', (atMs) => timeLeft(w, o, tests, atMs)),
+  ]
+}
+
+const unlockOf = (why: string): string => (why.includes('before oxygen reached') ? 'Oxygen every 10 s: it fell too fast for so few samples' : TIMER)
+
+function uptakeNow(tests: AirTests, atMs: number): Outcome {
+  const { uptakes, refused } = tests.state
+  if (refused) return withheld(`the last air-off test was not used: ${refused.why}`, unlockOf(refused.why), [], refused.atMs)
+  const r = uptakes.at(-1)
+  if (!r) return withheld('no air-off test was seen yet; without one only demand against supply is known', TIMER, [], atMs)
+  return uptakeTold(r)
+}
+
+function uptakeTold(r: UptakeRecord): Told {
+  const notes = [
+    r.hoursSinceWash === null ? 'When it was last washed is not known.' : `${r.hoursSinceWash < 100 ? r.hoursSinceWash.toFixed(1) : 'Over 100'} h after the last wash.`,
+    ...(r.kind === 'about' ? ['Low, about: too much of it is what the surface may give. Not compared with other tests.'] : []),
+    ...(r.kind === 'below' ? [`Not told apart from none: below ${r.bound.toFixed(1)} mg/L/h.`] : []),
+    ...(r.movingKnown ? [] : ['No signal tells whether water flowed meanwhile: taken as none.']),
+    'A clean optical probe lags 30 to 60 s, a fouled one minutes; without air the tank also settles.',
+  ]
+  return {
+    kind: 'told',
+    value: r.kind === 'below' ? r.bound : r.uptake,
+    interval: { low: r.low, high: r.high },
+    bound: r.kind === 'below' ? 'below' : null,
+    atMs: r.toMs,
+    grade: r.movingKnown ? r.grade : doubted(r.grade),
+    inputs: [
+      found('test', 'fall of oxygen', r.drop, 'mg/L', r.fromMs, r.grade),
+      found('test', 'samples', r.samples, '', r.toMs),
+      found('test', 'length', (r.toMs - r.fromMs) / 60_000, 'min', r.toMs),
+      found('test', 'water temperature', r.celsius, 'Cel', r.toMs),
+    ],
+    notes,
+  }
+}
+
+const minuteApart = (zone: string, aMs: number, bMs: number): number => {
+  const d = Math.abs(wallMinute(zone, aMs).minute - wallMinute(zone, bMs).minute)
+  return Math.min(d, 1440 - d)
+}
+
+function uptakeAgainst(w: Works, tests: AirTests, atMs: number): Outcome {
+  const { uptakes, refused } = tests.state
+  if (refused) return withheld(`the last air-off test was not used: ${refused.why}`, unlockOf(refused.why), [], refused.atMs)
+  const r = uptakes.at(-1)
+  if (!r) return withheld('no air-off test was seen yet', TIMER, [], atMs)
+  const no = unfit(r)
+  if (no) return withheld(no.why, no.unlock, [], r.toMs)
+  if (r.kind === 'about') return withheld('the newest uptake is low, about: no index is made of it', 'A longer test', [], r.toMs)
+  const like = uptakes.slice(0, -1).filter((x) => x.kind === 'measured' && unfit(x) === null && minuteApart(w.site.zone, x.fromMs, r.fromMs) <= SAME_HOUR_MIN)
+  const before = like.slice(-MOST_LIKE).map((x) => uptakeAt20(x.uptake, x.celsius))
+  if (before.length < LEAST_LIKE)
+    return withheld(`${before.length} earlier tests at the same hour, ${RESTED_H} h or more after washing, are known and ${LEAST_LIKE} are needed`, TIMER, [], r.toMs)
+  const middle = median(before)
+  const at20 = (v: number): number => (100 * uptakeAt20(v, r.celsius)) / middle
+  const grade = like.slice(-MOST_LIKE).reduce<Grade>((g, x) => worse(g, x.grade), r.grade)
+  return {
+    kind: 'told',
+    value: at20(r.kind === 'below' ? r.bound : r.uptake),
+    interval: { low: at20(r.low), high: at20(r.high) },
+    bound: r.kind === 'below' ? 'below' : null,
+    atMs: r.toMs,
+    grade,
+    inputs: [found('test', 'uptake', r.uptake, 'mg/L/h', r.toMs, r.grade), found('test', `median of ${before.length} like tests, at 20 °C`, middle, 'mg/L/h', r.toMs, grade)],
+    notes: ['Idle uptake is a sixth of loaded uptake: only tests of the same hour after the same rest are compared.'],
+  }
+}
+
+function unfit(r: { readonly hoursSinceWash: number | null; readonly celsius: number }): { readonly why: string; readonly unlock: string } | null {
+  if (r.hoursSinceWash === null)
+    return { why: 'when it was last washed is not known, so tests cannot be compared like with like', unlock: 'Wash meter, or run contact of the washer' }
+  if (r.hoursSinceWash < RESTED_H) return { why: `the test came ${r.hoursSinceWash.toFixed(1)} h after washing and ${RESTED_H} h are needed`, unlock: 'A test at a quieter hour' }
+  if (r.celsius < 10 || r.celsius > 30) return { why: `the water was at ${r.celsius.toFixed(1)} °C and tests compare between 10 and 30`, unlock: 'A test in milder water' }
+  return null
+}
+
+function riseNow(tests: AirTests, atMs: number): RiseRecord | Outcome {
+  const { rises, riseRefused } = tests.state
+  if (riseRefused) return withheld(`the last return of the air could not be read: ${riseRefused.why}`, TIMER, [], riseRefused.atMs)
+  return rises.at(-1) ?? withheld('no return of the air was seen yet', TIMER, [], atMs)
+}
+
+function aerationNow(tests: AirTests, atMs: number): Outcome {
+  const r = riseNow(tests, atMs)
+  if (!('kLaPerH' in r)) return r
+  return {
+    kind: 'told',
+    value: r.kLaPerH,
+    interval: { low: r.low, high: r.kind === 'at-least' ? null : r.high },
+    bound: r.kind === 'at-least' ? 'at-least' : null,
+    atMs: r.toMs,
+    grade: r.grade,
+    inputs: [found('test', 'oxygen came to rest at', r.restingMgPerL, 'mg/L', r.toMs, r.grade), found('test', 'water temperature', r.celsius, 'Cel', r.toMs)],
+    notes: [
+      'From the time constant only: a probe that reads low by a share leaves it untouched, a slow probe makes it too small.',
+      ...(r.kind === 'at-least' ? ['The probe is too slow to tell more.'] : []),
+    ],
+  }
+}
+
+function aerationAgainst(w: Works, tests: AirTests, atMs: number): Outcome {
+  const r = riseNow(tests, atMs)
+  if (!('kLaPerH' in r)) return r
+  const rested = (x: RiseRecord): boolean => x.hoursSinceWash !== null && x.hoursSinceWash >= RESTED_H
+  if (!rested(r))
+    return withheld(
+      r.hoursSinceWash === null
+        ? 'when it was last washed is not known, so tests cannot be compared like with like'
+        : `the air came back ${r.hoursSinceWash.toFixed(1)} h after washing and ${RESTED_H} h are needed: detergent alone halves transfer`,
+      r.hoursSinceWash === null ? 'Wash meter, or run contact of the washer' : 'A test at a quieter hour',
+      [],
+      r.toMs,
+    )
+  const like = tests.state.rises
+    .slice(0, -1)
+    .filter((x) => rested(x) && x.kind === 'measured')
+    .slice(-MOST_LIKE)
+  if (like.length < LEAST_LIKE) return withheld(`${like.length} earlier returns of the air like this one are known and ${LEAST_LIKE} are needed`, TIMER, [], r.toMs)
+  const middle = median(like.map((x) => kLaAt20(x.kLaPerH, x.celsius)))
+  const share = (v: number): number => (100 * kLaAt20(v, r.celsius)) / middle
+  return {
+    kind: 'told',
+    value: share(r.kLaPerH),
+    interval: { low: share(r.low), high: r.kind === 'at-least' ? null : share(r.high) },
+    bound: r.kind === 'at-least' ? 'at-least' : null,
+    atMs: r.toMs,
+    grade: like.reduce<Grade>((g, x) => worse(g, x.grade), r.grade),
+    inputs: [found('test', 'KLa', r.kLaPerH, '/h', r.toMs, r.grade), found('test', `median of ${like.length} like tests, at 20 °C`, middle, '/h', r.toMs)],
+    notes: [],
+  }
+}
+
+/** Loaded uptake over idle uptake of a first tank, and how far alpha may have moved since KLa was read. Common practice, no source. */
+const LOADED_OVER_IDLE = 8
+const ALPHA = { low: 0.5, high: 1.2 }
+
+/** Uptake that may hold now: the test's while the tank is as rested as it was then; else what the air supplies by the KLa of a test, or the test's and up to eight times it. */
+function uptakeToday(
+  w: Works,
+  o: Oxygen,
+  tests: AirTests,
+  atMs: number,
+  cs: number,
+  doNow: number,
+): { readonly u: Estimate; readonly note: string; readonly record: UptakeRecord | RiseRecord } | null {
+  const test = tests.state.uptakes.at(-1)
+  const rise = tests.state.rises.at(-1)
+  const lastWash = w.washing?.lastMs() ?? w.washing?.sinceMs() ?? null
+  const hours = lastWash === null ? null : (atMs - lastWash) / HOUR
+  const young = (r: { readonly toMs: number } | undefined): boolean => r !== undefined && atMs - r.toMs <= OLDEST_TEST_MS
+  const alike =
+    test !== undefined &&
+    young(test) &&
+    test.hoursSinceWash !== null &&
+    hours !== null &&
+    (test.hoursSinceWash < 4 ? hours <= test.hoursSinceWash + 1 && hours >= test.hoursSinceWash - 1 : hours >= 4)
+  if (test && alike)
+    return {
+      u: { low: test.low, best: test.uptake, high: Math.max(test.high, test.uptake) },
+      note: 'Uptake of the newest test; the tank is as rested as it was then.',
+      record: test,
+    }
+  const celsius = valueAt(o.temperature.slot, atMs)
+  if (rise && young(rise) && o.air?.on(atMs) === true && typeof celsius === 'number' && cs > doNow) {
+    const best = supplyMgPerLPerH(kLaAt(rise.kLaPerH, rise.celsius, Math.min(40, Math.max(0, celsius))), cs, doNow)
+    return {
+      u: { low: best * ALPHA.low, best, high: best * ALPHA.high },
+      note: 'Uptake from what the air supplies now, by the KLa of the newest test; detergent may have halved it since.',
+      record: rise,
+    }
+  }
+  if (test && young(test))
+    return {
+      u: { low: Math.min(test.low, test.uptake), best: test.uptake * 2, high: Math.max(test.high, test.uptake * LOADED_OVER_IDLE) },
+      note: 'The newest test was made under another load: a fed tank takes up to eight times what an idle one does.',
+      record: test,
+    }
+  return null
+}
+
+function timeLeft(w: Works, o: Oxygen, tests: AirTests, atMs: number): Outcome {
+  const doNow = valueAt(o.oxygen, atMs)
+  if (typeof doNow === 'string') return withheld(doNow, `A good reading of ${o.oxygen.signal.name.toLowerCase()}`, [inputOf(o.oxygen)], atMs)
+  const cs = o.saturation(atMs)
+  if (typeof cs === 'string') return withheld(cs, `A good reading of ${o.temperature.slot.signal.name.toLowerCase()}`, [inputOf(o.temperature.slot)], atMs)
+  const today = uptakeToday(w, o, tests, atMs, cs.value, doNow)
+  if (!today) return withheld('uptake was not measured on this tank within 30 days; such tanks range from 5 min to 15 h', TIMER, [inputOf(o.oxygen)], atMs)
+  const celsius = valueAt(o.temperature.slot, atMs)
+  const clocks = airLossClocks({
+    doMgPerL: Math.max(0, doNow),
+    saturationMgPerL: cs.value,
+    temperatureCel: typeof celsius === 'number' ? Math.min(40, Math.max(0, celsius)) : 20,
+    uptakeMgPerLPerH: today.u,
+  })
+  if ('because' in clocks) return withheld(clocks.because, TIMER, [], atMs)
+  const { toShortMin, toOdourH, toHarmH } = clocks
+  const inputs: Input[] = [inputOf(o.oxygen), ...cs.inputs, found('test', 'uptake used', today.u.best, 'mg/L/h', today.record.toMs, today.record.grade)]
+  const ageD = (atMs - today.record.toMs) / DAY
+  const finite = Number.isFinite(toShortMin.best)
+  return {
+    kind: 'told',
+    value: finite ? toShortMin.best : toShortMin.low,
+    interval: { low: toShortMin.low, high: Number.isFinite(toShortMin.high) ? toShortMin.high : null },
+    bound: finite ? null : 'at-least',
+    atMs,
+    grade: worst(inputs.map((i) => i.grade)),
+    inputs,
+    notes: [
+      today.note,
+      `The test is ${ageD < 1 ? `${(ageD * 24).toFixed(0)} h` : `${ageD.toFixed(0)} days`} old.`,
+      `After that odour is likely in ${span(toOdourH)} h and a third of the activity is gone in ${span(toHarmH)} h (rates are ours, not measured).`,
+      'It speaks of this tank only.',
+    ],
+  }
+}
+
+const span = (e: Estimate): string => `${e.low.toFixed(0)} to ${e.high.toFixed(0)}`
