@@ -24,6 +24,8 @@ import { adoptInto } from './site-adopt.ts'
 import { createSiteWatch } from './site-watch.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
+import { openVitalFiles } from './vitals-files.ts'
+import { startVitals } from './vitals-keeper.ts'
 
 /** What only the brokers and the process know, for the health page. */
 export interface Around {
@@ -50,6 +52,9 @@ const MONTHS_EVERY_MS = 60_000
 const KEEP_ALL: RetentionSettings = { keepDays: null, keepBytes: null, keepAtLeastDays: 1 }
 /** Younger than this on arrival, a stored reading came from a clock that was right. */
 const FRESH_MS = 2 * 60_000
+/** Entries vitals are told of at the start. */
+const LOG_BACK_MS = 60 * 86_400_000
+const LOG_MOST = 20_000
 
 /** Builds the parts on `config.dataDir`, which must exist. Throws HistoryRefused when the history cannot be opened. */
 export async function compose(
@@ -79,6 +84,10 @@ export async function compose(
     ...withoutImported(history, stored),
     emit: (event, view) => core?.onAlarm(event, view),
   })
+  const vitals = startVitals({ sites, files: openVitalFiles(join(config.dataDir, 'vitals')), history, emit: (readings) => core?.onComputed(readings) })
+  const log = openSiteLog(database, clock)
+  // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
+  for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) vitals.onEntry(entry)
   const intake = createIntake({
     sites: () => watch.sites(),
     history,
@@ -106,8 +115,9 @@ export async function compose(
         clock,
         current,
         keeper,
+        vitals,
         history: record?.reader ?? history,
-        log: openSiteLog(database, clock),
+        log,
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,
         adopt(site, signal) {
@@ -118,11 +128,12 @@ export async function compose(
         },
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
-        counters: () => [...intake.counters(), ...around.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
+        counters: () => [...intake.counters(), ...around.counters(), ...vitals.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
         troubles: () => [
           ...unusedFiles(watch.faults()),
           ...untakenChanges(alarmFaults),
           ...intake.troubles(),
+          ...vitals.troubles(),
           ...watch.notes(),
           ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
@@ -138,12 +149,14 @@ export async function compose(
       }
       if (!watch.poll()) return false
       current.follow(watch.sites())
+      vitals.follow(watch.sites())
       return true
     },
     lookAfterHistory: () => retention.look(),
     async stop() {
       intake.flush()
       keepMonths(months, intake)
+      await vitals.stop()
       await keeper.stop()
       await record?.stop()
       await history.close()

@@ -11,11 +11,13 @@ import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
+import type { VitalsKeeper } from './vitals-keeper.ts'
 
 export interface GatewayParts {
   readonly clock: Clock
   readonly current: Current
   readonly keeper: AlarmKeeper
+  readonly vitals: Pick<VitalsKeeper, 'onReadings' | 'onEntry' | 'of' | 'tick'>
   readonly history: HistoryReader
   readonly log: SiteLog
   readonly siteFaults: () => readonly SiteFault[]
@@ -32,6 +34,8 @@ export interface GatewayCore {
   readonly port: GatewayPort
   /** Readings of one message, stored a moment ago. */
   onReadings(readings: readonly Reading[]): void
+  /** Computed readings, stored a moment ago. */
+  onComputed(readings: readonly Reading[]): void
   onHeard(site: string, atMs: number): void
   onAlarm(event: AlarmEvent, view: AlarmView): void
   /** Once a second: silence, delays that ran out. */
@@ -39,7 +43,7 @@ export interface GatewayCore {
 }
 
 export function createGateway(parts: GatewayParts): GatewayCore {
-  const { clock, current, keeper } = parts
+  const { clock, current, keeper, vitals } = parts
   const startedMs = clock.nowMs()
   let listenerFaults = 0
   const listeners = new Set<(event: GatewayEvent) => void>()
@@ -56,6 +60,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
   const log: SiteLog = {
     async add(entry: NewEntry, by: string): Promise<LogEntry> {
       const written = await parts.log.add(entry, by)
+      vitals.onEntry(written)
       tell({ kind: 'log', entry: written })
       return written
     },
@@ -71,6 +76,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     site: (id) => current.site(id),
     standing: (site) => keeper.standing(site),
     alarmsOf: (site) => keeper.alarmsOf(site),
+    vitals: (site) => vitals.of(site),
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
@@ -99,6 +105,11 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     onReadings(readings) {
       current.take(readings)
       keeper.onReadings(readings)
+      vitals.onReadings(readings)
+      if (listeners.size > 0 && readings.length > 0) tell({ kind: 'readings', readings })
+    },
+    onComputed(readings) {
+      current.take(readings)
       if (listeners.size > 0 && readings.length > 0) tell({ kind: 'readings', readings })
     },
     onHeard(site, atMs) {
@@ -108,6 +119,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     tick() {
       const nowMs = clock.nowMs()
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
+      vitals.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
     },
   }

@@ -12,6 +12,7 @@ import type { Adopted } from './site/adopt.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
+import type { Explanation } from './vitals/vital.ts'
 
 export interface SiteState {
   readonly site: Site
@@ -116,6 +117,8 @@ export interface GatewayPort {
   standing(site?: string): readonly AlarmView[]
   /** Every alarm definition of a site, with its state. */
   alarmsOf(site: string): readonly AlarmView[]
+  /** Computed signals of a site, those it cannot tell too; empty: no such site. */
+  vitals(site: string): readonly Explanation[]
   /** Journal, newest first. */
   journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

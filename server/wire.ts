@@ -131,6 +131,36 @@ export const entryBody = z.object({
   recordedMs: ms,
 })
 
+/** A computed signal: what it says now with its interval, or why it is withheld and what would unlock it, and how it was computed. */
+export const vitalBody = z.object({
+  id: z.string(),
+  name: z.string(),
+  unit: z.string(),
+  unitText: z.string(),
+  unitSpoken: z.string(),
+  digits: z.number().int(),
+  stage: z.string().nullable(),
+  /** null: withheld. */
+  value: z.number().nullable(),
+  quality: quality.nullable(),
+  sub: z.string().nullable(),
+  /** Eight times in ten the truth lies within; `high` null: nothing bounds it. */
+  interval: z.object({ low: z.number(), high: z.number().nullable() }).nullable(),
+  bound: z.enum(['at-least', 'at-most', 'below']).nullable(),
+  /** Time the figure, or the reason, speaks of. */
+  atMs: ms.nullable(),
+  why: z.string().nullable(),
+  unlock: z.string().nullable(),
+  /** Not to be told on this loop, whatever it sends. */
+  unobservable: z.boolean(),
+  formula: z.string(),
+  source: z.string(),
+  window: z.string(),
+  signals: z.array(z.string()),
+  inputs: z.array(z.object({ from: z.string(), what: z.string(), value: z.number().nullable(), unitText: z.string(), atMs: ms.nullable(), quality: quality.nullable() })),
+  notes: z.array(z.string()),
+})
+
 export const loopDetailBody = loopBody.extend({
   latitude: z.number().nullable(),
   longitude: z.number().nullable(),
@@ -145,6 +175,8 @@ export const loopDetailBody = loopBody.extend({
   consumables: z.array(z.object({ id: z.string(), name: z.string(), full: z.number(), unit: z.string() })),
   /** What this loop cannot tell, and the signal that would unlock it. */
   notObserved: z.array(z.object({ what: z.string(), seen: z.enum(['no', 'partly']), unlock: z.string() })),
+  /** Computed signals in the order of the train, those this loop cannot tell too. */
+  vitals: z.array(vitalBody),
   hazards: z.array(cautionBody),
   log: z.array(entryBody),
 })
@@ -389,6 +421,7 @@ export type AlarmBody = z.infer<typeof alarmBody>
 export type LoopBody = z.infer<typeof loopBody>
 export type LoopDetailBody = z.infer<typeof loopDetailBody>
 export type SignalBody = z.infer<typeof signalBody>
+export type VitalBody = z.infer<typeof vitalBody>
 export type StageBody = z.infer<typeof stageBody>
 export type CautionBody = z.infer<typeof cautionBody>
 export type PersonBody = z.infer<typeof personBody>

@@ -1,16 +1,21 @@
 /** A trend, column by column: half the size of rows, and what a chart wants. */
 import type { BucketSeries } from '../../gateway/history/history.ts'
-import type { Signal } from '../../gateway/site/site.ts'
 import type { HistoryBody } from '../wire.ts'
-import { unitText } from './unit.ts'
 
-export function historyBodyOf(site: string, signal: Signal, fromMs: number, toMs: number, series: BucketSeries, extent: HistoryBody['extent']): HistoryBody {
+/** A signal as far as a trend needs it, measured or computed. */
+export interface Trended {
+  readonly id: string
+  readonly unit: string
+  readonly unitText: string
+}
+
+export function historyBodyOf(site: string, signal: Trended, fromMs: number, toMs: number, series: BucketSeries, extent: HistoryBody['extent']): HistoryBody {
   const b = series.buckets
   return {
     site,
     signal: signal.id,
     unit: signal.unit,
-    unitText: unitText(signal.unit),
+    unitText: signal.unitText,
     fromMs,
     toMs,
     bucketMs: series.bucketMs,

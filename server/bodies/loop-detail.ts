@@ -4,13 +4,15 @@ import type { LogEntry } from '../../gateway/log/entry.ts'
 import type { SiteState } from '../../gateway/port.ts'
 import { notObserved } from '../../gateway/site/observable.ts'
 import { within, type Equipment, type Site } from '../../gateway/site/site.ts'
+import type { Explanation } from '../../gateway/vitals/vital.ts'
 import type { EntryBody, LoopDetailBody } from '../wire.ts'
 import { loopHazards } from './cautions.ts'
 import { loopBodyOf, waterRuleOf } from './loop.ts'
 import { signalBodyOf } from './signal.ts'
+import { vitalBodyOf } from './vital.ts'
 
-/** `alarms` is every definition of the site with its state; `log` its newest entries, newest first. */
-export function loopDetailBodyOf(state: SiteState, alarms: readonly AlarmView[], log: readonly LogEntry[], nowMs: number): LoopDetailBody {
+/** `alarms` is every definition of the site with its state; `vitals` what is computed of it; `log` its newest entries, newest first. */
+export function loopDetailBodyOf(state: SiteState, alarms: readonly AlarmView[], vitals: readonly Explanation[], log: readonly LogEntry[], nowMs: number): LoopDetailBody {
   const { site } = state
   const standing = alarms.filter((a) => a.state !== 'normal')
   return {
@@ -27,6 +29,7 @@ export function loopDetailBodyOf(state: SiteState, alarms: readonly AlarmView[],
     protections: site.protections.map((p) => ({ ...p })),
     consumables: site.consumables.map((c) => ({ ...c })),
     notObserved: notObserved(site).map((n) => ({ ...n })),
+    vitals: vitals.map(vitalBodyOf),
     hazards: loopHazards(site),
     log: log.map(entryBodyOf),
   }

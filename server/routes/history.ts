@@ -18,7 +18,7 @@ export const historyRows = [
     method: 'GET',
     path: '/api/history/:site/:signal',
     summary: 'A trend of one signal in equal spans; a span without readings has count 0 and null figures.',
-    params: z.strictObject({ site: siteField, signal: z.string().min(1).max(200).describe('Id of a signal of that loop.') }),
+    params: z.strictObject({ site: siteField, signal: z.string().min(1).max(200).describe('Id of a signal of that loop, measured or computed.') }),
     query: z.strictObject({
       from: timeField.optional().describe('Start, inclusive; a day before `to` unless given. Ms since 1970 UTC or RFC 3339.'),
       to: timeField.optional().describe('End, exclusive; now unless given. Ms since 1970 UTC or RFC 3339.'),
@@ -27,7 +27,7 @@ export const historyRows = [
     reply: historyBody,
     faults: ['unknown-loop', 'unknown-signal'],
     async answer({ gateway }, { params, query, nowMs }) {
-      const signal = signalOf(loopOf(gateway, params.site), params.signal)
+      const signal = signalOf(gateway, loopOf(gateway, params.site), params.signal)
       const { fromMs, toMs } = spanOf(query, nowMs, DAY_MS)
       const key = keyOf(params.site, params.signal)
       const [series, extent] = await Promise.all([gateway.history.buckets([key], fromMs, toMs, query.points ?? 600), gateway.history.extent(key)])

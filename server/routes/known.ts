@@ -2,7 +2,8 @@
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import type { GatewayPort, SiteState } from '../../gateway/port.ts'
 import { siteOfKey } from '../../gateway/site/reading.ts'
-import type { Signal } from '../../gateway/site/site.ts'
+import type { Trended } from '../bodies/history.ts'
+import { unitText } from '../bodies/unit.ts'
 import { Fault, listed, shown } from '../errors.ts'
 
 export function loopOf(gateway: GatewayPort, id: string): SiteState {
@@ -12,9 +13,12 @@ export function loopOf(gateway: GatewayPort, id: string): SiteState {
   throw new Fault('unknown-loop', names.length === 0 ? `no loop ${shown(id)}: there are none yet` : `no loop ${shown(id)}: there are ${listed(names)}`)
 }
 
-export function signalOf(state: SiteState, id: string): Signal {
+/** A measured or computed signal of a loop. */
+export function signalOf(gateway: Pick<GatewayPort, 'vitals'>, state: SiteState, id: string): Trended {
   const signal = state.site.signals.find((s) => s.id === id)
-  if (signal) return signal
+  if (signal) return { id, unit: signal.unit, unitText: unitText(signal.unit) }
+  const vital = gateway.vitals(state.site.id).find((v) => v.def.id === id)
+  if (vital) return { id, unit: vital.def.unit, unitText: vital.def.unitText }
   throw new Fault(
     'unknown-signal',
     `loop ${state.site.id} has no signal ${shown(id)}: it has ${listed(

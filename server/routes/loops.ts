@@ -19,14 +19,15 @@ export const loopRows = [
   row({
     method: 'GET',
     path: '/api/loops/:site',
-    summary: 'One loop: signals with their newest readings and limits, machines, protections, hazards, what it cannot tell, newest log entries.',
+    summary:
+      'One loop: signals with their newest readings and limits, machines, vitals with how they were computed, protections, hazards, what it cannot tell, newest log entries.',
     params: z.strictObject({ site: siteField }),
     reply: loopDetailBody,
     faults: ['unknown-loop'],
     async answer({ gateway }, { params, nowMs }) {
       const state = loopOf(gateway, params.site)
       const log = await gateway.log.list({ site: params.site, fromMs: 0, toMs: 2 ** 45, limit: LOG_ENTRIES })
-      return loopDetailBodyOf(state, gateway.alarmsOf(params.site), log, nowMs)
+      return loopDetailBodyOf(state, gateway.alarmsOf(params.site), gateway.vitals(params.site), log, nowMs)
     },
   }),
 ]

@@ -8,6 +8,7 @@ import { WebSocketServer, type WebSocket } from 'ws'
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
 import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
+import { createVitals } from '../../gateway/vitals/evaluator.ts'
 import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
 import { readPage } from '../../server/routes/page-files.ts'
@@ -67,6 +68,15 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
   let refusal: { code: string; message: string } | null = null
   let hold: Promise<void> = Promise.resolve()
 
+  /** As the gateway would have them a minute after the newest readings; without the week behind them. */
+  const vitalsOf = (l: Loop) => {
+    const v = createVitals(l.site)
+    const readings = [...l.latest.values()].filter((r) => r.sourceMs > nowMs() - 30_000).toSorted((a, b) => a.sourceMs - b.sourceMs)
+    for (const e of entries.toReversed()) v.note(e)
+    // The newest readings again and again, until a full hour has passed: they then speak of a moment ago.
+    for (let beforeMs = 65 * 60_000; beforeMs >= 0; beforeMs -= 10_000) v.take(readings.map((r) => ({ ...r, sourceMs: r.sourceMs - beforeMs })))
+    return v.explainAll()
+  }
   const viewsOf = (l: Loop): AlarmView[] => [...l.alarms.values()]
   const bodyOf = (l: Loop) =>
     loopBodyOf(
@@ -154,6 +164,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
           loopDetailBodyOf(
             loop,
             viewsOf(loop),
+            vitalsOf(loop),
             entries.filter((e) => e.site === first),
             nowMs(),
           ),

@@ -368,6 +368,26 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     await page.getByRole('button', { name: /Adopt panel\.x7/ }).waitFor({ state: 'detached', timeout: 12_000 })
   })
 
+  test('a vital tells its figure with the span of the truth, and on a press how it was computed; what cannot be told names what would unlock it', async () => {
+    const { page } = await visit('/loops/kestrow-berth-3', { fleet: 'quiet' })
+    const saturation = page.getByRole('region', { name: 'Vitals, Treatment unit' }).locator('details', { hasText: 'Oxygen saturation' })
+    await saturation.getByText(/^\d+ to \d+.%$/).waitFor()
+    expect(await saturation.getByText('How this was computed').isVisible()).toBe(false)
+    await saturation.locator('summary').press('Enter')
+    await saturation.getByText('How this was computed').waitFor()
+    await saturation.getByText(/Benson & Krause/).waitFor()
+    await saturation.getByRole('link', { name: 'Trend' }).click()
+    await page.locator('.chooser, figure').first().waitFor()
+    expect(new URL(page.url()).searchParams.get('signals') ?? page.url()).toContain('tu.do.saturation')
+    const poor = await visit('/loops/brackfold-refuse-depot')
+    const lacking = poor.page.getByRole('region', { name: 'Vitals that cannot be told here' })
+    await lacking.getByText('Oxygen and temperature in the treatment unit').waitFor()
+    await lacking
+      .getByText(/Oxygen uptake, treatment unit/)
+      .first()
+      .waitFor()
+  })
+
   test('every press on a phone is at least 24 px, and the ones of the night call 60', async () => {
     for (const path of ['/', '/alarms', AIR, '/intake', '/log/kestrow-berth-3', '/trends/kestrow-berth-3', '/loops/kestrow-berth-3']) {
       const { page } = await visit(path, { size: PHONE })
@@ -386,11 +406,18 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     }
   })
 
+  /** Panels that say how a vital was computed are looked at as well. */
+  const openAll = (page: Page): Promise<void> =>
+    page.evaluate(() => {
+      for (const d of document.querySelectorAll<HTMLDetailsElement>('details.vital')) d.open = true
+    })
+
   const PAGES: readonly (readonly [string, string, FleetName])[] = [
     ['fleet', '/', 'sixty'],
     ['fleet of 2,000', '/', 'thousands'],
     ['fleet without loops', '/', 'none'],
     ['loop', '/loops/kestrow-berth-3', 'eight'],
+    ['poor loop', '/loops/brackfold-refuse-depot', 'eight'],
     ['silent loop', '/loops/saltrigg-boat-park', 'eight'],
     ['alarms', '/alarms', 'sixty'],
     ['alarm history', '/alarms?tab=history', 'sixty'],
@@ -406,6 +433,7 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
       test(`${name}, ${theme}: no finding of axe, no script fault, nobody else is asked`, async () => {
         const { page, wrong } = await visit(path, { fleet, theme })
         await page.waitForLoadState('networkidle')
+        await openAll(page)
         const found = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze()
         expect(found.passes.length, 'rules that looked at something').toBeGreaterThan(15)
         expect(found.violations.map((v) => `${v.id}: ${v.nodes[0]?.html.slice(0, 160)} (${v.nodes.length})`)).toEqual([])
@@ -415,6 +443,7 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     test(`${name}: at 320 px nothing is wider than the screen`, async () => {
       const { page } = await visit(path, { fleet, size: { width: 320, height: 640 } })
       await page.waitForLoadState('networkidle')
+      await openAll(page)
       const wide = await page.evaluate(() => {
         const inScroller = (e: Element): boolean => {
           for (let p = e.parentElement; p; p = p.parentElement) if (['auto', 'scroll', 'hidden', 'clip'].includes(getComputedStyle(p).overflowX)) return true

@@ -30,6 +30,15 @@ const SHOTS: readonly Shot[] = [
   { name: 'fleet-lost', path: '/', fleet: 'sixty', before: lose },
   { name: 'loop', path: '/loops/kestrow-berth-3', fleet: 'eight' },
   { name: 'loop-quiet', path: '/loops/kestrow-berth-3', fleet: 'quiet' },
+  {
+    name: 'loop-vital',
+    path: '/loops/kestrow-berth-3',
+    fleet: 'quiet',
+    before: async (p) => {
+      await p.locator('.vital summary').first().click()
+      await p.locator('#vitals').scrollIntoViewIfNeeded()
+    },
+  },
   { name: 'loop-poor', path: '/loops/brackfold-refuse-depot', fleet: 'eight' },
   { name: 'loop-silent', path: '/loops/saltrigg-boat-park', fleet: 'eight' },
   { name: 'loop-five', path: '/loops/ullenwick-bus-north', fleet: 'eight' },

@@ -7,6 +7,7 @@ import type { GatewayEvent, GatewayPort, Health, SiteState } from '../../gateway
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
+import { createVitals } from '../../gateway/vitals/evaluator.ts'
 
 export const NOON = Date.UTC(2026, 2, 4, 12)
 
@@ -142,6 +143,7 @@ export interface FakeGateway extends GatewayPort {
 export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
   const states = new Map<string, Moving>(sites.map((site) => [site.id, { site, heardMs: NOON, silent: false, latest: new Map() }]))
   const alarms = new Map<string, AlarmView>()
+  const vitals = new Map(sites.map((s) => [s.id, createVitals(s)]))
   const listeners = new Set<(e: GatewayEvent) => void>()
   const tell = (e: GatewayEvent): void => {
     for (const l of listeners) l(e)
@@ -193,6 +195,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     sites: () => [...states.values()],
     site: (id): SiteState | null => states.get(id) ?? null,
     standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && (site === undefined || v.def.site === site)),
+    vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {
       journalAsked.push(q)
@@ -262,6 +265,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
         if (!state) continue
         state.latest.set(signalOfKey(r.key), r)
         state.heardMs = r.receivedMs
+        vitals.get(state.site.id)?.take([r])
       }
       tell({ kind: 'readings', readings })
     },

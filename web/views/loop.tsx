@@ -1,6 +1,6 @@
 /** One loop: what is it doing. */
 import { useEffect, useMemo } from 'preact/hooks'
-import { useSignal } from '@preact/signals'
+import { useComputed, useSignal } from '@preact/signals'
 import type { AlarmBody, EntryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
 import { getLoop } from '../link/api.ts'
 import { watch } from '../link/live.ts'
@@ -20,12 +20,15 @@ import { Hazards } from './hazard.tsx'
 import { Badge } from './ring.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
 import { Machines } from './machines.tsx'
+import { Vitals } from './vitals.tsx'
 
 export function LoopPage({ site }: { site: string }) {
   const detail = useMemo(() => createDetail(site), [site])
   const fault = useSignal('')
   const greetings = heard.value.state === 'live'
   useEffect(() => watch([site]), [site])
+  /** Vitals come with the body, so it is asked for again every minute. */
+  const minute = useComputed(() => Math.floor(now.value / 60_000)).value
   useEffect(() => {
     // Asked anew after each break of the link: what came meanwhile is not in the socket.
     if (greetings || detail.body.peek() === null) {
@@ -36,7 +39,7 @@ export function LoopPage({ site }: { site: string }) {
         } else fault.value = r.message
       })
     }
-  }, [site, greetings])
+  }, [site, greetings, minute])
   const body = detail.body.value
   document.title = `${body?.name ?? site} · Loopkeeper`
   if (!body) {
@@ -114,6 +117,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
         </div>
         <Standing body={body} />
       </div>
+      <Vitals body={body} />
       <div class="in2">
         <section>
           <h2 class="sec">Site log</h2>

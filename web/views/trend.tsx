@@ -9,6 +9,7 @@ import { now } from '../state/store.ts'
 import { inSpan, standings } from '../state/then.ts'
 import { chosen, coverage, lanes, MOST_LINES, spanOf, type Span } from '../state/trend.ts'
 import { timeTicks } from '../state/time-ticks.ts'
+import { withVitals } from '../state/vital.ts'
 import { figure } from '../words/numbers.ts'
 import { age, moment } from '../words/times.ts'
 import { Bars } from './trend-bars.tsx'
@@ -29,7 +30,7 @@ export function TrendPage({ site }: { site: string | null }) {
   useEffect(() => {
     if (site === null) return
     void getLoop(site).then((r) => {
-      if (r.ok) loop.value = r.body
+      if (r.ok) loop.value = withVitals(r.body)
       else fault.value = r.message
     })
     return watch([site])
