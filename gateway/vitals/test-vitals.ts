@@ -126,7 +126,7 @@ export function testVitals(w: Works, stage: Stage, o: Oxygen | null): readonly V
       w,
       uptake,
       'event',
-      (atMs) => uptakeNow(tests, atMs),
+      (atMs) => uptakeNow(w, o, tests, atMs),
       () => tests.state.uptakeVersion,
     ),
     seen(
@@ -156,20 +156,32 @@ export function testVitals(w: Works, stage: Stage, o: Oxygen | null): readonly V
 
 const unlockOf = (why: string): string => (why.includes('before oxygen reached') ? 'Oxygen every 10 s: it fell too fast for so few samples' : TIMER)
 
-function uptakeNow(tests: AirTests, atMs: number): Outcome {
+function uptakeNow(w: Works, o: Oxygen, tests: AirTests, atMs: number): Outcome {
   const { uptakes, refused } = tests.state
   if (refused) return withheld(`the last air-off test was not used: ${refused.why}`, unlockOf(refused.why), [], refused.atMs)
   const r = uptakes.at(-1)
   if (!r) return withheld('no air-off test was seen yet; without one only demand against supply is known', TIMER, [], atMs)
-  return uptakeTold(r)
+  return uptakeTold(r, lastCheck(w, o, r.toMs))
 }
 
-function uptakeTold(r: UptakeRecord): Told {
+/** A gain error of the probe passes into every uptake, so its last check in air is told with it. */
+function lastCheck(w: Works, o: Oxygen, atMs: number): string {
+  const checks = w.book.of('calibration').filter((n) => n.atMs <= atMs && (n.about === o.oxygen.signal.id || (n.about === o.stage.id && /oxygen|\bdo\b|air/i.test(n.item ?? ''))))
+  const last = checks.at(-1)
+  return last
+    ? `The probe was last checked ${Math.floor((atMs - last.atMs) / DAY)} days before.`
+    : 'No check of the probe in air stands in the site log: a gain error of it is in the figure.'
+}
+
+function uptakeTold(r: UptakeRecord, check: string): Told {
   const notes = [
     r.hoursSinceWash === null ? 'When it was last washed is not known.' : `${r.hoursSinceWash < 100 ? r.hoursSinceWash.toFixed(1) : 'Over 100'} h after the last wash.`,
-    ...(r.kind === 'about' ? ['Low, about: too much of it is what the surface may give. Not compared with other tests.'] : []),
+    ...(r.kind === 'about'
+      ? [`${r.uptake <= 2 ? 'Low, about' : 'About'}: too much of it is what the surface may give, or what the steps of the signal hide. Not compared with other tests.`]
+      : []),
     ...(r.kind === 'below' ? [`Not told apart from none: below ${r.bound.toFixed(1)} mg/L/h.`] : []),
     ...(r.movingKnown ? [] : ['No signal tells whether water flowed meanwhile: taken as none.']),
+    check,
     'A clean optical probe lags 30 to 60 s, a fouled one minutes; without air the tank also settles.',
   ]
   return {
@@ -201,7 +213,7 @@ function uptakeAgainst(w: Works, tests: AirTests, atMs: number): Outcome {
   if (!r) return withheld('no air-off test was seen yet', TIMER, [], atMs)
   const no = unfit(r)
   if (no) return withheld(no.why, no.unlock, [], r.toMs)
-  if (r.kind === 'about') return withheld('the newest uptake is low, about: no index is made of it', 'A longer test', [], r.toMs)
+  if (r.kind === 'about') return withheld('the newest uptake is only known as "about": no index is made of it', 'A longer test, or a finer signal', [], r.toMs)
   const like = uptakes.slice(0, -1).filter((x) => x.kind === 'measured' && unfit(x) === null && minuteApart(w.site.zone, x.fromMs, r.fromMs) <= SAME_HOUR_MIN)
   const before = like.slice(-MOST_LIKE).map((x) => uptakeAt20(x.uptake, x.celsius))
   if (before.length < LEAST_LIKE)

@@ -136,9 +136,9 @@ test('time to 1 mg/L stands on the newest test, names its age and the two furthe
 })
 
 test.each([
-  // USGS Office of Water Quality Technical Memorandum 2011.03, fresh water at 760 mmHg, printed to 0.01 mg/L (as carried by its online tables).
-  [0, 14.62],
-  [10, 11.29],
+  // EN 25814, fresh water at 1 atm, printed to 0.01 mg/L; from a copy in an instrument manual.
+  [16, 9.87],
+  [18, 9.47],
   [20, 9.09],
   [30, 7.56],
 ])('at %i degrees %f mg/L are 100 % of saturation', (celsius, printed) => {
@@ -153,4 +153,32 @@ test.each([
   const o = toldOf(v, 'tu.do.saturation')
   expect(o.value).toBeGreaterThan(99.9)
   expect(o.value).toBeLessThan(100.1)
+})
+
+test('an uptake says when its probe was last checked in air, or that no such check stands in the log', () => {
+  const l = LEVELS['rich, fine probe']
+  const site = testSite(l)
+  const rows = rowsOf(site, l, { uptake: 8, surface: 0.1, minutes: 15, start: 8, seed: 4 })
+  const bare = createVitals(site)
+  bare.take(rows)
+  bare.take([good(keyOf(site.id, 'tu.do'), START + HOUR, 8)])
+  expect(toldOf(bare, 'tu.uptake').notes.join(' ')).toContain('No check of the probe in air stands in the site log')
+  const checked = createVitals(site)
+  checked.note({ id: 1, site: site.id, kind: 'calibration', atMs: START - 12 * 24 * HOUR, about: 'tu.do', item: 'air', value: 9.1, by: 'R. Vane', recordedMs: START })
+  checked.take(rows)
+  checked.take([good(keyOf(site.id, 'tu.do'), START + HOUR, 8)])
+  expect(toldOf(checked, 'tu.uptake').notes.join(' ')).toContain('The probe was last checked 12 days before.')
+})
+
+test('water that flows during the fall spoils the test, and that is said', () => {
+  const l = LEVELS.rich
+  const site = testSite(l)
+  const v = createVitals(site)
+  v.take(
+    rowsOf(site, l, { uptake: 8, surface: 0.1, minutes: 15, start: 8, seed: 4 }).map((r) =>
+      r.key === keyOf(site.id, 'transfer.run') && r.sourceMs > START + 15 * 60_000 && r.sourceMs < START + 18 * 60_000 ? { ...r, value: 1 } : r,
+    ),
+  )
+  v.take([good(keyOf(site.id, 'tu.do'), START + HOUR, 8)])
+  expect(whyOf(v, 'tu.uptake')).toBe('the last air-off test was not used: water or a chemical flowed into the tank during the test')
 })
