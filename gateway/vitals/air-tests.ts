@@ -35,6 +35,9 @@ const RISE_LAST_MS = 150 * MIN
  */
 const ACCEPTED = { errorShare: 0.4, smallMgPerLPerH: 3 } as const
 
+/** What would make a test where there is none. */
+export const TIMER = 'A local timer that stops the air 10 to 20 min at a quiet hour and restarts it by itself, with a local stop at 1 mg/L; or any clean stop of the air'
+
 /** What all records share, for comparing like with like. */
 interface Circumstances {
   readonly fromMs: number

@@ -3,6 +3,7 @@ import type { Site } from '../site/site.ts'
 import { acidVitals } from './acid-vitals.ts'
 import { oxygenOf, oxygenVitals } from './oxygen-vitals.ts'
 import { biology } from './places.ts'
+import { tankVitals } from './tank-vitals.ts'
 import { testVitals } from './test-vitals.ts'
 import { useVitals } from './use-vitals.ts'
 import type { Vital, VitalDef } from './vital.ts'
@@ -16,7 +17,7 @@ export function vitalsIn(w: Works): readonly Vital[] {
     const o = oxygenOf(w, stage)
     return [...oxygenVitals(w, stage, o), ...testVitals(w, stage, o), ...washVitals(w, stage, o)]
   })
-  return [...tanks, ...acidVitals(w), ...waterVitals(w), ...useVitals(w)]
+  return [...tanks, ...acidVitals(w), ...tankVitals(w), ...waterVitals(w), ...useVitals(w)]
 }
 
 export const vitalsOf = (site: Site): readonly VitalDef[] => vitalsIn(createWorks(site, null)).map((v) => v.def)

@@ -10,12 +10,9 @@ import { at, loopConductivity, machinesOf, makeUpConductivity, stageOf } from '.
 import { inputOf, valueAt } from './slots.ts'
 import { interval80, ofStep } from './spread.ts'
 import { type Outcome, type Vital, withheld } from './vital.ts'
-import { WEEK_H, weekOf } from './water-vitals.ts'
+import { LEAST_WASHED_L, WAIT, WEEK_H, weekOf } from './week.ts'
 import { blind, fact, found, PRACTICE, seen, type Sketch, type Works } from './works.ts'
 
-const WAIT = 'Seven days of readings'
-/** Less than this washed in a week: a use per m3 of so little says nothing. */
-const LEAST_L = 500
 const METER = 'Wash water meter'
 
 export const useVitals = (w: Works): readonly Vital[] => [...paper(w), ...chemicals(w), power(w), ...loads(w), salt(w)]
@@ -29,7 +26,7 @@ function perM3(w: Works, s: Sketch, tally: Tally, scale: number, share: number, 
     const used = weekOf(what, tally.hours.sum(atMs, WEEK_H))
     if (typeof washed === 'string') return withheld(washed, WAIT, [], atMs)
     if (typeof used === 'string') return withheld(used, WAIT, [], atMs)
-    if (washed.total < LEAST_L) return withheld(`less than ${LEAST_L} L were washed in 7 days: a use of so little says nothing`, 'Washing', [], atMs)
+    if (washed.total < LEAST_WASHED_L) return withheld(`less than ${LEAST_WASHED_L} L were washed in 7 days: a use of so little says nothing`, 'Washing', [], atMs)
     const m3 = washed.total / 1000
     const value = paperPerM3(used.total * scale, m3)
     return {
