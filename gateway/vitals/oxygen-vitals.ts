@@ -48,7 +48,7 @@ export function oxygenOf(w: Works, stage: Stage): Oxygen | null {
       const celsius = valueAt(temperature.slot, atMs)
       if (typeof celsius === 'string') return celsius
       if (celsius < 0 || celsius > 40) return `the water temperature of ${celsius} °C is outside 0 to 40`
-      const inputs = [inputOf(temperature.slot), fact('altitude', w.site.altitudeM, 'm')]
+      const inputs = [inputOf(temperature.slot), fact(w.site.altitudeM === null ? 'altitude, not written down: sea level' : 'altitude', w.site.altitudeM ?? 0, 'm')]
       if (salt && typeof valueAt(salt, atMs) === 'number') inputs.push(inputOf(salt))
       return { value: saturationMgPerL(celsius, salinity(atMs), w.pressureAtm), inputs }
     },

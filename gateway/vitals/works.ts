@@ -50,7 +50,7 @@ export function createWorks(site: Site, kept: Kept | null): Works {
     memory,
     book,
     washing: washingOf(site, slots, memory, book),
-    pressureAtm: stationPressureAtm(Math.min(5500, Math.max(-500, site.altitudeM))),
+    pressureAtm: stationPressureAtm(Math.min(5500, Math.max(-500, site.altitudeM ?? 0))),
     running: (signal: Signal): Tally => once(`run ${signal.id}`, () => tallyHeld(slot(signal), memory, 1)),
     counting: (signal: Signal, mostPerH: number): Tally => once(`count ${signal.id}`, () => tallyCounter(slot(signal), memory, mostPerH, replacedOf(signal.id))),
     slot,

@@ -12,7 +12,7 @@ import { Fault } from '../errors.ts'
 import { countsBody, machinesBody } from '../wire.ts'
 import { countField, siteField, timeField } from './fields.ts'
 import { spanOf } from './history.ts'
-import { loopOf, signalOf } from './known.ts'
+import { loopOf, measuredOf } from './known.ts'
 import { row } from './row.ts'
 
 const HOUR_MS = 3_600_000
@@ -37,7 +37,7 @@ export const countRows = [
     reply: countsBody,
     faults: ['unknown-loop', 'unknown-signal'],
     async answer({ gateway }, { params, query, nowMs }) {
-      const signal = signalOf(loopOf(gateway, params.site), params.signal)
+      const signal = measuredOf(loopOf(gateway, params.site), params.signal)
       const isRun = signal.quantity === 'run'
       if (!isRun && QUANTITIES[signal.quantity].kind !== 'counter')
         throw new Fault(

@@ -63,7 +63,7 @@ function keysOf(gateway: GatewayPort, text: string): readonly string[] {
     .flatMap((name) => {
       const loop = loopOf(gateway, name.includes('/') ? siteOfKey(name) : name)
       if (!name.includes('/')) return loop.site.signals.map((s) => keyOf(loop.site.id, s.id))
-      return [keyOf(loop.site.id, signalOf(loop, signalOfKey(name)).id)]
+      return [keyOf(loop.site.id, signalOf(gateway, loop, signalOfKey(name)).id)]
     })
   const each = [...new Set(keys)]
   if (each.length >= 1 && each.length <= MOST_SIGNALS) return each

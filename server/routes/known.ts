@@ -2,6 +2,7 @@
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import type { GatewayPort, SiteState } from '../../gateway/port.ts'
 import { siteOfKey } from '../../gateway/site/reading.ts'
+import type { Signal } from '../../gateway/site/site.ts'
 import type { Trended } from '../bodies/history.ts'
 import { unitText } from '../bodies/unit.ts'
 import { Fault, listed, shown } from '../errors.ts'
@@ -15,10 +16,16 @@ export function loopOf(gateway: GatewayPort, id: string): SiteState {
 
 /** A measured or computed signal of a loop. */
 export function signalOf(gateway: Pick<GatewayPort, 'vitals'>, state: SiteState, id: string): Trended {
-  const signal = state.site.signals.find((s) => s.id === id)
-  if (signal) return { id, unit: signal.unit, unitText: unitText(signal.unit) }
   const vital = gateway.vitals(state.site.id).find((v) => v.def.id === id)
   if (vital) return { id, unit: vital.def.unit, unitText: vital.def.unitText }
+  const signal = measuredOf(state, id)
+  return { id, unit: signal.unit, unitText: unitText(signal.unit) }
+}
+
+/** A signal the loop's site file names. */
+export function measuredOf(state: SiteState, id: string): Signal {
+  const signal = state.site.signals.find((s) => s.id === id)
+  if (signal) return signal
   throw new Fault(
     'unknown-signal',
     `loop ${state.site.id} has no signal ${shown(id)}: it has ${listed(
