@@ -13,6 +13,7 @@ mount -o remount,ro,bind /mnt/program
 mount -t tmpfs -o mode=755 none /var/lib
 install -d -m 0700 -o 10001 -g 10001 /var/lib/loopkeeper
 install -d -m 0755 -o 10001 -g 10001 /var/lib/loopkeeper/sites /var/lib/backups
+echo '{ id: yard-1, name: Yard, zone: Europe/Lisbon, train: [{ stage: sump, volumeL: 1100 }], signals: { sump.level: } }' > /var/lib/loopkeeper/sites/yard-1.yaml
 mount -t tmpfs -o mode=1777,size=64m none /tmp
 mount -o remount,ro,bind /
 cd /mnt/program
