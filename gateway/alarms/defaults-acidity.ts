@@ -109,7 +109,7 @@ function ph(site: Site, s: Signal): readonly Draft[] {
       consequence: 'Below pH 5 within minutes: the biology of the tank dies within hours, then that of the whole loop.',
       action: [
         `Yard, by phone: the local timer should have stopped ${pumpName(pump)}; switch it off at its disconnect now.`,
-        `At ${pumpName(pump)}: lock it out, with goggles, face shield and gloves.`,
+        `At the ${pumpName(pump)}: lock it out, with goggles, face shield and gloves.`,
         'Hold the feed, keep the air on, add bicarbonate in steps. No acid near a septic sump.',
       ],
       confirm: 'The pump contact is open and a second pH meter reads above {clear}.',
@@ -133,8 +133,8 @@ function longRun(site: Site, pump: Equipment, run: Signal): readonly Draft[] {
       cause: 'A stuck relay, a selector left in hand, or a pH probe that no longer answers.',
       consequence: 'pH crash: at 2 L/h of 35 % acid a 2.3 m3 tank is below pH 5 in 13 min.',
       action: [
-        `Yard, by phone: the local timer should have stopped ${name}; switch it off at its disconnect now.`,
-        `At ${name}: lock it out, with goggles, face shield and gloves; is the selector in hand?`,
+        `Yard, by phone: the local timer should have stopped the ${name}; switch it off at its disconnect now.`,
+        `At the ${name}: lock it out, with goggles, face shield and gloves; is the selector in hand?`,
         `At ${served ? placeOf(served) : 'the dosed tank'}: read the pH with a second meter.`,
       ],
       confirm: 'The pump contact is open; pH is above 6.5.',

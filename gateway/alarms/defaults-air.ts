@@ -62,8 +62,8 @@ function noAir(site: Site, machine: Equipment): readonly Draft[] {
         ? 'The treatment unit is without oxygen in 6 min while washing, in about 80 min idle. Within hours the water turns septic: smell, hydrogen sulphide, finished water nobody can use.'
         : 'A bio tank is without oxygen in 1.5 h while washing, in 6 h idle. Then the water turns septic: smell, hydrogen sulphide, finished water nobody can use.',
       action: [
-        `Yard, by phone: is ${machine.name.toLowerCase()} running and is its power on? Ask them to stop washing.`,
-        `At ${machine.name.toLowerCase()}: lock it out, look at the overload, the air filter and the hose to the tank; reset once, then call for a replacement.`,
+        `Yard, by phone: is the ${machine.name.toLowerCase()} running and is its power on? Ask them to stop washing.`,
+        `At the ${machine.name.toLowerCase()}: lock it out, look at the overload, the air filter and the hose to the tank; reset once, then call for a replacement.`,
         `At ${where}: bubbles must rise all over the surface. Do not lean over a black or smelly tank.`,
       ],
       confirm: `${pressure ? 'Air pressure is back above its limit' : flow ? 'Air flow is back' : 'The contact is closed and bubbles are seen'}, and oxygen rises within 30 min.`,
