@@ -5,6 +5,7 @@ import { monitorEventLoopDelay } from 'node:perf_hooks'
 import type { Clock } from './clock.ts'
 import { compose } from './compose.ts'
 import type { Config } from './config.ts'
+import { gatewayId } from './gateway-id.ts'
 import { HistoryRefused } from './history/refused.ts'
 import { startAnyBroker, type AnyBroker } from './intake/any-broker.ts'
 import { openCredentials, type Credentials } from './intake/credentials.ts'
@@ -74,16 +75,22 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     credentials,
     offer: intake.offer,
     maps: intake.maps,
+    turnedAway: (code, who, detail) => {
+      intake.noteTurnedAway(code, who, detail, clock.nowMs())
+      sayOnce(`own broker: ${who}: ${detail}`)
+    },
     ...(tls && { tls }),
   }).catch((e: unknown) => {
     throw brokerFault(e, config)
   })
   own = listening
+  const instance = gatewayId(config.dataDir)
   for (const b of config.brokers) {
     others.push(
       startAnyBroker({
         url: b.url,
         prefix: config.prefix,
+        instance,
         clock,
         offer: intake.offer,
         foreignTopics: intake.foreignTopics,
@@ -143,6 +150,16 @@ function makePath(dir: string): void {
   if (existsSync(dir)) return
   makePath(dirname(dir))
   mkdirSync(dir)
+}
+
+/** Says a line on the console unless it was said within the last ten minutes; at most 500 lines are remembered. */
+const saidAtMs = new Map<string, number>()
+function sayOnce(line: string): void {
+  const nowMs = performance.now()
+  if (nowMs - (saidAtMs.get(line) ?? Number.NEGATIVE_INFINITY) < 600_000) return
+  if (saidAtMs.size >= 500) saidAtMs.clear()
+  saidAtMs.set(line, nowMs)
+  console.warn(line)
 }
 
 /** Makes the data folder, or says why it cannot be used. */

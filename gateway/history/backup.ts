@@ -43,11 +43,26 @@ export async function restoreTo(dir: string, path: string, clock: Clock): Promis
   copyFileSync(path, `${to}.partial`)
   // Logs of an earlier file of that name would be taken for this one's.
   for (const end of ['-wal', '-shm']) rmSync(`${to}${end}`, { force: true })
+  mustBeHistory(`${to}.partial`, path)
   renameSync(`${to}.partial`, to)
   const store = openEmbedded({ dir, clock })
   try {
     return await store.check()
   } finally {
     await store.close()
+  }
+}
+
+/** Looks into the copy before it takes the place of a history; what is none goes away again. */
+function mustBeHistory(copy: string, given: string): void {
+  let db: Database.Database | null = null
+  try {
+    db = new Database(copy, { readonly: true })
+    db.prepare('SELECT count(*) FROM inbox').get()
+  } catch (e) {
+    rmSync(copy, { force: true })
+    throw new HistoryRefused('CORRUPT', `${given} is no backup of a history (${e instanceof Error ? e.message : String(e)}): nothing was put in place`, e)
+  } finally {
+    db?.close()
   }
 }

@@ -232,7 +232,8 @@ export function startForwarder(options: ForwarderOptions): Forwarder {
     },
     counters() {
       const { backlogBytes, skipped, parked, parkedBound } = feed.stats()
-      const [first] = pace
+      // Only what was sent within the window: while nothing is sent the rate is none, not an older one that fades.
+      const first = pace.find((p) => clock.steadyMs() - p.atMs <= 11_000)
       const seconds = first ? (clock.steadyMs() - first.atMs) / 1_000 : 0
       return [
         {

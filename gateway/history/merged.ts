@@ -26,6 +26,8 @@ export interface MergedParts {
 
 /** After a failure the record is not asked for so long: a page of twelve trends waits for one deadline, not twelve. */
 const REST_MS = 10_000
+/** So long a failed question is told. */
+const TOLD_MS = 60_000
 
 export function createMerged(parts: MergedParts): MergedHistory {
   const { embedded, record, clock } = parts
@@ -110,7 +112,8 @@ export function createMerged(parts: MergedParts): MergedHistory {
       return { firstMs: Math.min(own.firstMs, older.firstMs), lastMs: Math.max(own.lastMs, older.lastMs) }
     },
 
-    trouble: () => (failed ? `Readings from before the embedded history begins are missing from trends: ${failed.message}` : null),
+    // Asked only when somebody looks that far back, so nothing else would ever take it away.
+    trouble: () => (failed && clock.steadyMs() - failed.atMs < TOLD_MS ? `A trend just asked for lacks what lies before the embedded history: ${failed.message}` : null),
   }
 }
 

@@ -34,7 +34,8 @@ export function refusedBy(thrown: unknown, doing: string): unknown {
   }
   if (code.startsWith('SQLITE_BUSY') || code.startsWith('SQLITE_LOCKED'))
     return new HistoryRefused('LOCKED', `${said}. Another process is writing to the history file: stop it`, thrown)
-  if (code.startsWith('SQLITE_CORRUPT') || code === 'SQLITE_NOTADB') return new HistoryRefused('CORRUPT', `${said}. The history file is damaged: put back the last backup`, thrown)
+  if (code.startsWith('SQLITE_CORRUPT') || code === 'SQLITE_NOTADB')
+    return new HistoryRefused('CORRUPT', `${said}. The file is damaged: put back the last backup, or save what can be read with npm run history -- repair`, thrown)
   if (code.startsWith('SQLITE_') || /^E[A-Z]+$/.test(code))
     return new HistoryRefused('DISK_ERROR', `${said}. Nothing of it was kept: look at the disk and at the rights on the data folder`, thrown)
   return thrown

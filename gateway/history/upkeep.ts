@@ -175,7 +175,9 @@ export function createUpkeep(parts: UpkeepParts): Upkeep {
           inboxRows++
           try {
             readFrames(frames, (signal) => {
-              if (tail.counts(id, signal) && signals.key(signal) === undefined) report('inbox', `row ${id} holds a reading of signal ${signal}, which has no key`)
+              if (!tail.counts(id, signal)) return
+              readings++
+              if (signals.key(signal) === undefined) report('inbox', `row ${id} holds a reading of signal ${signal}, which has no key`)
             })
           } catch (e) {
             report('inbox', `row ${id} cannot be read: ${(e as Error).message}`)

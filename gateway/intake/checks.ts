@@ -144,7 +144,7 @@ const MOST_COUNTED_ON_MS = 10_000
 export function judge(state: SignalState, raw: RawReading, stamp: Stamp, spec: SignalSpec, arrival: Arrival, around?: (atMs: number) => Surroundings): Judged {
   if (typeof raw.value === 'boolean' && !spec.isState) return reject('NOT_A_NUMBER', `${shown(raw.signal)} is true or false, but measures a quantity: send its figure`)
   const value = typeof raw.value === 'boolean' ? Number(raw.value) : raw.unit === undefined ? raw.value : inUnit(raw.value, raw.unit, spec.unit)
-  if (value === undefined) return reject('UNIT', `${shown(raw.signal)} is in "${shown(spec.unit)}" and was sent in another unit that cannot be turned into it`)
+  if (value === undefined) return reject('UNIT', `${shown(raw.signal)} is in "${shown(spec.unit)}" and was sent in "${shown(raw.unit ?? '', 20)}", which cannot be turned into it`)
   const known = stamp.sourceMs === state.newestMs
   const repeat = known && value === state.newestValue
   const ours = stamp.clock !== 'ok' && stamp.sourceMs === arrival.receivedMs

@@ -25,7 +25,7 @@ import { readMapped, type MappedResult } from './mapping.ts'
 import { PAYLOAD_LIMITS, readPayload, type BadReading, type RawReading } from './payload.ts'
 import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
-import { shown, type RejectCode } from './reject-codes.ts'
+import { shown, type DoorCode, type RejectCode } from './reject-codes.ts'
 import { readTopic } from './topic.ts'
 import { addToMonth, addToOnce, createTracks, type Seed, type SiteTracks } from './tracks.ts'
 import { createUnassigned } from './unassigned.ts'
@@ -60,6 +60,8 @@ export interface Intake {
   flush(): void
   /** Takes one message and commits it before it returns. Throws StoreRefused, and nothing else. */
   take(m: Message): void
+  /** The own broker refused a connection or subscription: counted and listed beside the messages, but it was none. */
+  noteTurnedAway(code: DoorCode, who: string, detail: string, atMs: number): void
   /** Is this topic, outside our own form, mapped by that site? */
   maps(topic: string, site: string): boolean
   /** Topics outside our prefix that site files map; brokers have to be asked for them. */
@@ -327,6 +329,7 @@ export function createIntake(parts: IntakeParts): Intake {
       // oxlint-disable-next-line no-unnecessary-condition -- set in the call above
       if (refused) throw refused as StoreRefused
     },
+    noteTurnedAway: (code, who, detail, atMs) => quarantine.note(code, who, { topic: who, detail, bytes: 0, atMs }),
     maps: (topic, site) => tracks.foreign(topic)?.site === site,
     foreignTopics: () => tracks.foreignTopics(),
     resumeMonth(site, use) {

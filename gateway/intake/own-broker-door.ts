@@ -19,7 +19,9 @@ export interface Knock {
   readonly will: string | undefined
 }
 
-export type Answer = { readonly ok: true; readonly stamp: string } | { readonly ok: false; readonly code: 2 | 3 | 4 | 5; readonly why: 'id' | 'limit' | 'login' | 'will' | 'busy' }
+export type Answer =
+  | { readonly ok: true; readonly stamp: string }
+  | { readonly ok: false; readonly code: 2 | 3 | 4 | 5; readonly why: 'id' | 'limit' | 'many' | 'login' | 'will' | 'busy' }
 
 const IDENTIFIER_REJECTED = 2
 const SERVER_UNAVAILABLE = 3
@@ -57,7 +59,7 @@ export function createDoor(parts: {
         return { ok: false, code: BAD_USER_OR_PASSWORD, why: 'login' }
       }
       if (will !== undefined && !parts.isOwn(will, user)) return { ok: false, code: NOT_AUTHORIZED, why: 'will' }
-      if (parts.connectionsOf(user) >= limits.connectionsPerSite) return { ok: false, code: SERVER_UNAVAILABLE, why: 'limit' }
+      if (parts.connectionsOf(user) >= limits.connectionsPerSite) return { ok: false, code: SERVER_UNAVAILABLE, why: 'many' }
       return { ok: true, stamp }
     },
   }

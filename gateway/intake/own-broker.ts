@@ -13,11 +13,12 @@ import type { Clock } from '../clock.ts'
 import type { Counter, Health } from '../port.ts'
 import type { Credentials } from './credentials.ts'
 import type { Message } from './message.ts'
-import { createDoor, type DoorLimits } from './own-broker-door.ts'
+import { createDoor, type Answer, type DoorLimits, type Knock } from './own-broker-door.ts'
 import { createSessions, type Session } from './own-broker-sessions.ts'
 import { createPace } from './pace.ts'
 import { createPacketGuard, guardSocket, type PacketGuard } from './packet-guard.ts'
 import { WORDS, type Tally } from './own-broker-tally.ts'
+import { shown, type DoorCode } from './reject-codes.ts'
 import { readTopic } from './topic.ts'
 
 export interface OwnBrokerParts {
@@ -29,6 +30,8 @@ export interface OwnBrokerParts {
   readonly credentials: Pick<Credentials, 'verify' | 'stamp' | 'refresh' | 'fault'>
   /** Answers null when the message is ours, an error when the store cannot take it; in the order of the offers. */
   readonly offer: (m: Message, done: (refused: Error | null) => void) => void
+  /** A connection or subscription was refused. `who` names the site when its credential exists, and the address; never a secret. */
+  readonly turnedAway?: (code: DoorCode, who: string, detail: string) => void
   /** Topics outside the prefix that a site may publish to, because its site file maps them. */
   readonly maps?: (topic: string, site: string) => boolean
   /** A second listener, for TLS. */
@@ -148,8 +151,9 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
           }
           n.refused++
           if (!answer.ok && answer.why === 'login') n.loginFailed++
-          if (!answer.ok && answer.why === 'limit') n.overLimit++
+          if (!answer.ok && (answer.why === 'limit' || answer.why === 'many')) n.overLimit++
           if (!answer.ok && answer.why === 'will') n.wrongSite++
+          if (!answer.ok) told(knock, answer.why)
           done(refusal(answer.ok ? SERVER_UNAVAILABLE : answer.code), false)
         },
         () => {
@@ -203,6 +207,8 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
         return done(null, subscription)
       }
       n.subscribeRefused++
+      const address = (client.conn as Socket).remoteAddress ?? ''
+      parts.turnedAway?.('SUBSCRIBE', `${session?.site ?? 'somebody'} from ${address}`, `subscription to ${shown(topic, 120)} refused`)
       // null answers 0x80 for this filter; an error would close the connection.
       done(null, null)
     },
@@ -219,6 +225,15 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
     if (cut === null) return null
     const head = 2 + Buffer.byteLength(packet.topic) + (packet.qos > 0 ? 2 : 0)
     return head + payload.length === limits.packetBytes ? cut - head : null
+  }
+
+  function told({ user, address, will }: Knock, why: Extract<Answer, { ok: false }>['why']): void {
+    // What stands in the user name of a stranger may be a password typed into the wrong box.
+    const who = `${credentials.stamp(user) === null ? 'an unknown user' : user} from ${address}`
+    if (why === 'will') parts.turnedAway?.('WILL', who, `will for ${shown(will ?? '', 120)} refused`)
+    else if (why === 'login') parts.turnedAway?.('SIGN_IN', who, 'user or password wrong')
+    else if (why === 'many') parts.turnedAway?.('CONNECTIONS', who, `more than ${limits.connectionsPerSite} connections of one site`)
+    else if (why === 'limit') parts.turnedAway?.('SIGN_IN', who, 'not looked at: too many failures from there within a minute')
   }
 
   const door = createDoor({ clock, credentials, limits, isOwn, connectionsOf: (site) => sessions.connectionsOf(site) })
@@ -264,7 +279,6 @@ export async function startOwnBroker(parts: OwnBrokerParts): Promise<OwnBroker> 
   if (parts.tls) {
     const { tls } = parts
     try {
-      //
       const tlsServer = createTlsServer({ cert: tls.cert, key: tls.key, minVersion: 'TLSv1.2', handshakeTimeout: HANDSHAKE_MS, noDelay: true }, serve)
       tlsServer.maxConnections = limits.connections
       tlsServer.on('tlsClientError', (_, socket) => {

@@ -8,7 +8,7 @@
  *                  {"names":["bio1.do","bio1.ph"],"rows":[[t,7.2,7.1],...]}
  *
  * `t` is RFC 3339 with a zone (without one where the site file says what that means), or ms since 1970 UTC; absent or null: the
- * sender has no clock. `u` is a UCUM code; absent: the unit of the site file. Unknown members are ignored.
+ * sender has no clock. `u` (or `unit`) is a UCUM code; absent: the unit of the site file. Unknown members are ignored.
  * Checked by hand, not with a schema: this runs for every message, and a schema costs ten times the parsing.
  */
 import type { Quality } from '../site/reading.ts'
@@ -185,9 +185,9 @@ function readValue(signal: string, v: unknown, t: number | WallTime | null, foun
   const q = v.q ?? null
   if (q !== null && q !== 'good' && q !== 'uncertain' && q !== 'bad')
     return void found.bad.push({ signal, code: 'SHAPE', detail: `${shown(signal)} has a "q" of ${kind(q)}: good, uncertain or bad` })
-  const unit = v.u ?? undefined
+  const unit = v.u ?? v.unit ?? undefined
   if (unit !== undefined && typeof unit !== 'string')
-    return void found.bad.push({ signal, code: 'UNIT', detail: `${shown(signal)} has a "u" of ${kind(unit)}: a UCUM code is needed` })
+    return void found.bad.push({ signal, code: 'UNIT', detail: `${shown(signal)} has a unit of ${kind(unit)}: a UCUM code is needed` })
   const own = v.t === undefined ? t : timeOf(v.t, found.naive)
   if (typeof own === 'string') return void found.bad.push({ signal, code: 'TIME', detail: own })
   return readPlain(signal, v.v, q, unit, own, found)

@@ -42,7 +42,24 @@ export const REJECT_CODES = {
     means: 'The time cannot be read.',
     todo: 'Send RFC 3339 with a zone, 2026-03-01T10:00:00Z, or whole milliseconds since 1970 UTC; a clock without zone is declared in the site file (`clock`).',
   },
+  SIGN_IN: {
+    means: 'The own broker let a connection not in: user or password wrong, or too many failures from there within a minute.',
+    todo: 'Make the credential anew with `npm run sites credential add`; after five failures wait a minute.',
+  },
+  WILL: { means: 'A connection brought a will for a topic that is not its own.', todo: 'Let the will of the controller speak below its own site, or leave it out.' },
+  SUBSCRIBE: {
+    means: 'A site asked the own broker for topics that are not its own, for a pattern, or for too many.',
+    todo: 'Subscribe to single topics of the own site, or not at all: the own broker is a place to deliver to.',
+  },
+  CONNECTIONS: {
+    means: 'A site opened more connections than it may have.',
+    todo: 'Look whether two controllers use one credential, or one opens connections without closing them.',
+  },
 } as const satisfies Record<string, RejectText>
+
+/** Codes of connections and not of messages. */
+export const DOOR_CODES = ['SIGN_IN', 'WILL', 'SUBSCRIBE', 'CONNECTIONS'] as const satisfies readonly RejectCode[]
+export type DoorCode = (typeof DOOR_CODES)[number]
 
 export type RejectCode = keyof typeof REJECT_CODES
 
@@ -62,8 +79,11 @@ export function shown(name: string, most = 60): string {
   return cut.replace(/[\u0000-\u001f\u007f-\u009f\u2028\u2029]/g, '?')
 }
 
+/** What stands between angle brackets would be taken for markup. */
+const cell = (text: string): string => text.replace(/<(\w+)>/g, '\\<$1>')
+
 /** The codes as a Markdown table, for README. */
 export function rejectTable(): string {
-  const rows = Object.entries(REJECT_CODES).map(([code, t]) => `| \`${code}\` | ${t.means} | ${t.todo} |`)
+  const rows = Object.entries(REJECT_CODES).map(([code, t]) => `| \`${code}\` | ${cell(t.means)} | ${cell(t.todo)} |`)
   return ['| code | what it means | what to do |', '|---|---|---|', ...rows].join('\n')
 }

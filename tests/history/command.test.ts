@@ -1,4 +1,5 @@
 import { spawnSync } from 'node:child_process'
+import { existsSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { expect, test } from 'vitest'
@@ -25,7 +26,7 @@ test('a backup taken while the gateway runs is put back elsewhere, passes the ch
   // The running one holds its lock: what needs it alone says so.
   expect(run('check', '--data', dir)).toMatchObject({ status: 1, err: expect.stringContaining('open in another process') as string })
   const to = join(other, 'restored')
-  expect(run('restore', file, '--data', to)).toMatchObject({ status: 0, out: expect.stringMatching(/^20 readings in 1 blocks, \d+ inbox rows, 0 faults\n$/) as string })
+  expect(run('restore', file, '--data', to)).toMatchObject({ status: 0, out: expect.stringMatching(/^21 readings in 1 blocks, \d+ inbox rows, 0 faults\n$/) as string })
   expect(run('restore', file, '--data', to)).toMatchObject({ status: 1, err: expect.stringContaining('exists already') as string })
   const all = run('export', '--data', to)
   expect(all.out.split('\r\n')).toHaveLength(1 + 21 + 1)
@@ -36,6 +37,16 @@ test('a backup taken while the gateway runs is put back elsewhere, passes the ch
   expect(run('export', 'depot/tu.do', '--data', to)).toMatchObject({ status: 1, err: expect.stringContaining('depot/tu.do is no signal') as string })
   expect(run('export', '--from', '2026-01-05', '--data', to)).toMatchObject({ status: 2, err: expect.stringContaining('a time with its zone is needed') as string })
   expect(run('parked', '--data', to)).toMatchObject({ status: 0, out: '0 parked\n' })
+  // A mistyped folder is told, and stays empty; a file that is no backup is not put in place.
+  const wrong = join(other, 'nowhere')
+  for (const command of ['check', 'parked'])
+    expect(run(command, '--data', wrong)).toMatchObject({ status: 1, err: `there is no history in ${wrong}: give its folder with --data DIR\n` })
+  expect(existsSync(wrong)).toBe(false)
+  const csv = join(other, 'readings.csv')
+  writeFileSync(csv, 'site,signal\n'.repeat(1000))
+  expect(run('restore', csv, '--data', wrong)).toMatchObject({ status: 1, err: expect.stringContaining(`${csv} is no backup of a history`) as string })
+  expect(run('restore', file, '--data', wrong)).toMatchObject({ status: 0 })
+  expect(run('import', other, '--data', wrong).err).not.toContain('    at ')
   expect(run('mend')).toMatchObject({ status: 2 })
 })
 

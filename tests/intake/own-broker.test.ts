@@ -149,6 +149,38 @@ test('after five failures in a minute even the right secret is refused from ther
   await site('ostrand')
 })
 
+test('whoever is turned away is listed with name, address and reason, strangers without what they typed as their name', async () => {
+  const who: string[] = []
+  const listed = await startOwnBroker({
+    host: '127.0.0.1',
+    port: 0,
+    prefix: PREFIX,
+    clock,
+    credentials,
+    offer: intake.offer,
+    turnedAway: (code, name, detail) => {
+      who.push(`${code} ${name}: ${detail}`)
+      intake.noteTurnedAway(code, name, detail, clock.nowMs())
+    },
+  })
+  const real = broker
+  broker = listed
+  await refused({ username: 'ostrand', password: 'wrong' })
+  await refused({ username: 'my-secret-typed-here', password: 'x' })
+  await refused({ username: 'ostrand', password: secrets.ostrand, will: { topic: `${PREFIX}/kestrow/tu.do`, payload: Buffer.from('1'), qos: 0, retain: false } })
+  const s = await site('ostrand')
+  expect(await s.subscribe('#')).toBe(128)
+  expect(who).toEqual([
+    'SIGN_IN ostrand from 127.0.0.1: user or password wrong',
+    'SIGN_IN an unknown user from 127.0.0.1: user or password wrong',
+    `WILL ostrand from 127.0.0.1: will for ${PREFIX}/kestrow/tu.do refused`,
+    'SUBSCRIBE ostrand from 127.0.0.1: subscription to # refused',
+  ])
+  expect(intake.quarantineEntries().map((e) => [e.code, e.topic, e.bytes])).toContainEqual(['SIGN_IN', 'ostrand from 127.0.0.1', 0])
+  await listed.stop({ withinMs: 500 })
+  broker = real
+})
+
 test('MQT-61 a site cannot publish for another: nothing is stored, nothing is forwarded, it is counted, its good messages go on', async () => {
   const victim = await site('kestrow')
   const seen: string[] = []

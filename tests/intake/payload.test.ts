@@ -28,9 +28,11 @@ test.each([
   expect(onSignal(text)).toStrictEqual(one(value))
 })
 
-test('an object on a signal topic carries value, time and quality; unknown members are ignored', () => {
+test('an object on a signal topic carries value, time, quality and unit; unknown members are ignored', () => {
   expect(onSignal('{"v":7.2}')).toEqual(one(7.2))
-  expect(onSignal('{"v":7.2,"t":"2026-03-02T08:00:00Z","q":"uncertain","unit":"mg/L"}')).toEqual(one(7.2, 'uncertain', NOW))
+  expect(onSignal('{"v":7.2,"t":"2026-03-02T08:00:00Z","q":"uncertain","colour":"brown"}')).toEqual(one(7.2, 'uncertain', NOW))
+  // A unit under its full name is a unit as well: taken for nothing it would make psi out of bar.
+  for (const name of ['u', 'unit']) expect(onSignal(`{"v":7.2,"${name}":"mg/L"}`)).toMatchObject({ readings: [{ value: 7.2, unit: 'mg/L' }] })
   expect(onSignal(`{"v":null,"t":${NOW},"q":"bad"}`)).toEqual(one(null, 'bad', NOW))
   expect(onSignal('{"v":true,"t":null,"q":null}')).toEqual(one(true))
 })

@@ -1,10 +1,10 @@
 import { readFileSync } from 'node:fs'
 import { expect, test } from 'vitest'
-import { REJECT_CODES, rejectTable, type RejectCode } from '../../gateway/intake/reject-codes.ts'
+import { DOOR_CODES, REJECT_CODES, rejectTable, type DoorCode, type RejectCode } from '../../gateway/intake/reject-codes.ts'
 import { intakeWith, message } from './parts.ts'
 
 /** One message for each code. */
-const PRODUCED: Readonly<Record<RejectCode, Parameters<typeof message>>> = {
+const PRODUCED: Readonly<Record<Exclude<RejectCode, DoorCode>, Parameters<typeof message>>> = {
   TOPIC: ['ostrand/tu/do', '7.2'],
   UNKNOWN_SITE: ['nowhere-yard/tu.do', '7.2'],
   UNKNOWN_SIGNAL: ['ostrand/tu.h2s', '7.2'],
@@ -20,7 +20,11 @@ const PRODUCED: Readonly<Record<RejectCode, Parameters<typeof message>>> = {
   TIME: ['ostrand/tu.do', '{"v":7.2,"t":"2026-03-02T08:00:60Z"}'],
 }
 
-test.each(Object.keys(REJECT_CODES) as RejectCode[])('%s is produced by a message, stored nowhere, acknowledged, and kept with its reason', (code) => {
+test('every code of a message has a message here; the others are of connections', () => {
+  expect([...Object.keys(PRODUCED), ...DOOR_CODES].sort()).toEqual(Object.keys(REJECT_CODES).sort())
+})
+
+test.each(Object.keys(PRODUCED) as (keyof typeof PRODUCED)[])('%s is produced by a message, stored nowhere, acknowledged, and kept with its reason', (code) => {
   const { intake, history, told } = intakeWith()
   intake.take(message(...PRODUCED[code]))
   expect(intake.quarantine().rejected).toEqual({ [code]: 1 })

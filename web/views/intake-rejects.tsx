@@ -35,7 +35,7 @@ export function Rejects({ body }: { body: QuarantineBody }) {
                 <td class="why-not">
                   <b class="block strong">{e.means}</b>
                   <span class="block break">
-                    {e.code}: {e.detail}
+                    {e.code}, last: {e.detail}
                   </span>
                   <span class="block mute">{e.todo}</span>
                 </td>

@@ -87,6 +87,13 @@ export function Traffic({ body }: { body: TrafficBody }) {
 
 function planOf({ planMb, month }: SiteTraffic) {
   if (planMb === null) return <span class="mute">no plan in its file</span>
+  if (month && month.usedMb > planMb)
+    return (
+      <b class="strong">
+        over its {figure(planMb, 0)}
+        {NBSP}MB already
+      </b>
+    )
   if (!month || month.ofPlan === null) return `${figure(planMb, 0)}${NBSP}MB, too early to say`
   const share = `${figure(month.ofPlan * 100, 0)}${NBSP}% of ${figure(planMb, 0)}${NBSP}MB`
   return month.ofPlan > 1 ? <b class="strong">{share}: it will run over</b> : share

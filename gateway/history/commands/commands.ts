@@ -35,7 +35,13 @@ export async function runHistory(shell: Shell, argv: readonly string[]): Promise
     }
     return await command.run(shell, given)
   } catch (e) {
-    if (!(e instanceof HistoryRefused)) throw e
+    if (!(e instanceof HistoryRefused)) {
+      // A folder given for a file, a file that may not be read: a sentence, not a trace.
+      const code = e instanceof Error && 'code' in e ? String(e.code) : ''
+      if (!/^(E[A-Z]+|SQLITE_\w+)$/.test(code)) throw e
+      shell.err.write(`${command.name} failed: ${(e as Error).message}: look at the file or folder given\n`)
+      return 1
+    }
     shell.err.write(`${e.message}\n`)
     return e.code === 'OPTION' ? 2 : 1
   }

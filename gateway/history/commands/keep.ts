@@ -1,10 +1,11 @@
 /** `npm run history check`, `backup`, `restore` and `parked`: is it whole, a copy of it, the way back, and what the record refused. */
 import Database from 'better-sqlite3'
+import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { backupOf, restoreTo } from '../backup.ts'
 import { openEmbedded } from '../embedded.ts'
 import { FILE_NAME } from '../file.ts'
-import { HistoryRefused } from '../refused.ts'
+import { HistoryRefused, refusedBy } from '../refused.ts'
 import type { CheckResult } from '../upkeep.ts'
 import { dataDirOf, type Command, type Shell } from './command.ts'
 
@@ -16,7 +17,9 @@ export const checkCommand: Command = {
   options: {},
   async run(shell, { args, options }) {
     if (args.length > 0) throw new HistoryRefused('OPTION', `"${args[0]}" was given: check takes no file, only --data DIR`)
-    const store = openEmbedded({ dir: dataDirOf(shell, options), clock: shell.clock })
+    const dir = dataDirOf(shell, options)
+    mustHold(dir)
+    const store = openEmbedded({ dir, clock: shell.clock })
     try {
       return await report(shell, await store.check())
     } finally {
@@ -44,7 +47,7 @@ export const restoreCommand: Command = {
   name: 'restore',
   args: 'FILE',
   summary: 'puts a backup in place where there is no history, and checks it',
-  help: 'Nothing is ever written over: move an existing history.db away first.',
+  help: 'The gateway must not run. Nothing is ever written over: move an existing history.db away first.',
   options: {},
   async run(shell, { args, options }) {
     return report(shell, await restoreTo(dataDirOf(shell, options), oneFile('restore', args), shell.clock))
@@ -58,16 +61,25 @@ export const parkedCommand: Command = {
   help: 'They stay in the embedded history as well; here is only what InfluxDB said of them.',
   options: {},
   async run(shell, { options }) {
-    const db = new Database(join(dataDirOf(shell, options), FILE_NAME), { readonly: true, fileMustExist: true })
+    const dir = dataDirOf(shell, options)
+    mustHold(dir)
+    const db = new Database(join(dir, FILE_NAME), { readonly: true, fileMustExist: true })
     try {
       const all = db.prepare<[], { line: string; reason: string }>('SELECT line, reason FROM parked ORDER BY at_ms, line').all()
       for (const p of all) await shell.out(`${p.line.trim()}\n  ${p.reason}\n`)
       await shell.out(`${all.length} parked\n`)
       return 0
+    } catch (e) {
+      throw refusedBy(e, `${join(dir, FILE_NAME)} cannot be read`)
     } finally {
       db.close()
     }
   },
+}
+
+/** A folder without a history is a mistyped one: looking at it must not make one. */
+function mustHold(dir: string): void {
+  if (!existsSync(join(dir, FILE_NAME))) throw new HistoryRefused('FOLDER', `there is no history in ${dir}: give its folder with --data DIR`)
 }
 
 async function report(shell: Shell, found: CheckResult): Promise<number> {
