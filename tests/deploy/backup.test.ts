@@ -61,7 +61,7 @@ test('a backup of a running server holds history, state, credentials and site fi
 test('the restore test of the README reads every reading of the newest backup', () => {
   const ran = server.run('restore-test')
   expect(ran).toMatchObject({ status: 0 })
-  expect(ran.out).toMatch(/^500 readings in \d+ blocks, \d+ inbox rows, 0 faults\nrestored /)
+  expect(ran.out).toMatch(/^501 readings in \d+ blocks, \d+ inbox rows, 0 faults\nrestored /)
 })
 
 test('what is restored is what was stored: readings, state, credentials and site files', async () => {

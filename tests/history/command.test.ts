@@ -48,7 +48,7 @@ test('a backup taken while the gateway runs is put back elsewhere, passes the ch
   expect(run('restore', file, '--data', wrong)).toMatchObject({ status: 0 })
   expect(run('import', other, '--data', wrong).err).not.toContain('    at ')
   expect(run('mend')).toMatchObject({ status: 2 })
-})
+}, 120_000)
 
 test('an export is read in pages and every reading is in it once', async () => {
   const store = openStore(tempFolder())
