@@ -14,6 +14,7 @@ import { figure, measured } from '../words/numbers.ts'
 import { age, moment } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
+import { AirOffGuide } from './air-off.tsx'
 import { BigRing } from './big-ring.tsx'
 import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
@@ -118,6 +119,7 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
         <Standing body={body} />
       </div>
       <Vitals body={body} />
+      <AirOffGuide body={body} />
       <div class="in2">
         <section>
           <h2 class="sec">Site log</h2>
