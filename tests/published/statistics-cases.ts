@@ -90,7 +90,22 @@ const broken = (): ChangePoint => {
   return c
 }
 /** Observations are counted from 1 in the sources. */
-const COUNTED = ['lastBefore', 'earliest', 'latest']
+const COUNTED = ['earliest', 'latest']
+
+/** Rows 1-7 sulfate, 8-14 sodium: trend test and slope as they are printed together; 15-18 the Nile. */
+function mannKendallRow(row: number): number {
+  const name = row < 8 ? 'SU' : row < 15 ? 'SO' : 'NI'
+  const { x, y, ranks } = setOf(name)
+  const test = mannKendall(y)
+  const line = theilSen(x, y, { ...ROBUST_LINE, ranks })
+  if (name === 'NI') return [test.s, test.variance, test.z, line.slope][row - 15] ?? Number.NaN
+  return [test.s, test.variance, test.z, test.p, line.slope, line.intercept, test.tauA][(row - 1) % 7] ?? Number.NaN
+}
+
+function nileBreak(row: number): number {
+  const c = broken()
+  return [c.squaresWithout, c.lastBefore + 1, c.squaresWith, c.largestF, c.before, c.after][row - 1] ?? Number.NaN
+}
 
 const smoothed = (n: number): number => {
   let s: SmoothState | null = null
@@ -111,6 +126,9 @@ const ours: Ours = [
   [/^ST-I2$/, () => chart().meanRange],
   [/^ST-I3$/, () => chart().high],
   [/^ST-I4$/, () => chart().low],
+  [/^ST-MK(\d+)$/, (_, [row]) => mannKendallRow(Number(row))],
+  [/^ST-NI0$/, () => nile.length],
+  [/^ST-NI([1-6])$/, (_, [row]) => nileBreak(Number(row))],
   [/^ST-MK-(\w+)-(\w+)$/, (_, [set, field]) => mannKendall(setOf(set).y)[field as keyof MannKendall]],
   [/^ST-TS-(\w+)-(\w+)$/, (_, [set, field]) => theilSen(setOf(set).x, setOf(set).y, { ...ROBUST_LINE, ranks: setOf(set).ranks })[field as keyof RobustLine]],
   [/^ST-CP-year$/, () => broken().lastBeforeMs],
