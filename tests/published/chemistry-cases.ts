@@ -1,6 +1,6 @@
 /** pH electrodes, alkalinity and doses, ammonia, sulphide, ozone. */
 import { ammoniaPKa, unionisedShare } from '../../gateway/process/ammonia.ts'
-import { carbonateConstants, carbonateMmolPerL, phOpen } from '../../gateway/process/carbonate.ts'
+import { alkalinityMgPerL, carbonateConstants, carbonateMmolPerL, phOpen } from '../../gateway/process/carbonate.ts'
 import {
   afterDose,
   alkalinityPerMg,
@@ -44,6 +44,9 @@ function dosed(row: number): Water {
 
 const CONTACT = { doseMgPerL: 5, decayPerMin: 0.5, contactMin: 30, skipMin: 0.5, baffle: 0.3 }
 
+/** Alkalinity of 1 mmol/L of carbonate itself, without what the water has at that pH. */
+const ofCarbonate = (ph: number): number => alkalinityMgPerL(ph, 1, 25) - alkalinityMgPerL(ph, 0, 25)
+
 const ours: Ours = [
   [/^PH-N(\d+)$/, (_, [t]) => nernstMvPerPh(n(t))],
   [/^PH-1$/, () => slopePct(-15, 160)],
@@ -78,6 +81,8 @@ const ours: Ours = [
   [/^CB-5$/, () => carbonateMmolPerL(7, 100, 25) / 1000],
   [/^CB-6$/, () => phOpen(85, 20)],
   [/^CB-7$/, () => phOpen(50, 20)],
+  [/^CB-X1$/, () => ofCarbonate(carbonateConstants(25).pK1)],
+  [/^CB-X2$/, () => ofCarbonate(carbonateConstants(25).pK2)],
   [/^NH-(\d\d)$/, (_, [t]) => unionisedShare(7, n(t))],
   [/^NH-a$/, () => unionisedShare(8, 24)],
   [/^NH-b$/, () => unionisedShare(7.2, 6)],

@@ -5,7 +5,7 @@ import { paperLeft, paperPerM3, rollDays, solidsG } from '../../gateway/process/
 import { affinity, dwellH, hydraulicKw, shaftKw } from '../../gateway/process/hydraulics.ts'
 import { amperesOfShaft, loadShare, loadShareBent, threePhaseKw, unbalancePct } from '../../gateway/process/motor.ts'
 import { lockedRotorRatio } from '../../gateway/process/motor-table.ts'
-import { makeUpOfLoss } from '../../gateway/process/salt.ts'
+import { lossFromConductivity, makeUpOfLoss, restingConductivity, saltCycles } from '../../gateway/process/salt.ts'
 import { volumeOfLevelL } from '../../gateway/process/tank-level.ts'
 import { join, type Ours, told } from './table.ts'
 
@@ -27,6 +27,13 @@ function daysLeft(): number {
   const days = rollDays({ left: paperLeft(300, 220), perM3: same(0.4), expectedM3PerD: same(4) })
   if ('because' in days) throw new Error(days.because)
   return days.best
+}
+
+const LOSS = { evaporation: 120, carryOff: 60, blowdown: 20 }
+function lossTold(): typeof LOSS {
+  const loss = lossFromConductivity(200, 20, 400, 1000)
+  if ('because' in loss) throw new Error(loss.because)
+  return loss
 }
 
 const ours: Ours = [
@@ -76,6 +83,11 @@ const ours: Ours = [
   // 4 ft of paper on 2500 gal, per 1000 gal as the text has it.
   [/^FL-2$/, () => paperPerM3(4, (2500 * US_GALLON_L) / 1000) * US_GALLON_L],
   [/^FL-3$/, () => solidsG(5000 * US_GALLON_L, 300)],
+  [/^SC-1$/, () => saltCycles(LOSS)],
+  [/^SC-2$/, () => restingConductivity(400, LOSS)],
+  [/^SC-3$/, () => restingConductivity(400, LOSS, 40_000)],
+  [/^SC-4$/, () => lossTold().evaporation],
+  [/^SC-5$/, () => lossTold().carryOff],
   [/^WL-1$/, () => makeUpOfLoss(1000, 0.2)],
 ]
 

@@ -1,6 +1,6 @@
 /** Oxygen in water, its transfer and uptake, and the straight line under every uptake test. */
 import { ATM_PA, MM_HG_PER_ATM } from '../../gateway/process/factors.ts'
-import { fitLine, type Line } from '../../gateway/process/line.ts'
+import { fitLine, type Line, student80, student95 } from '../../gateway/process/line.ts'
 import { pressureFactor, salinityFromChloride, salinityFromConductivity, saturationMgPerL, stationPressureAtm, vapourPressureAtm } from '../../gateway/process/oxygen.ts'
 import {
   alphaFactor,
@@ -105,6 +105,8 @@ const ours: Ours = [
   [/^OT-15$/, () => doAfterMgPerL(2, 0.25, { kLaPerH: 6, saturationMgPerL: 9.09, uptakeMgPerLPerH: 10 })],
   [/^BK-O1$/, () => minutesToDo(4, 0, { kLaPerH: 0, saturationMgPerL: 9, uptakeMgPerLPerH: 10 })],
   [/^BK-O2$/, () => minutesToDo(4, 0, { kLaPerH: 0, saturationMgPerL: 9, uptakeMgPerLPerH: 30 })],
+  [/^ST-T95-(\d+)$/, (_, [degrees]) => student95(n(degrees))],
+  [/^ST-T80-(\d+)$/, (_, [degrees]) => student80(n(degrees))],
   [/^ST-N(\d)$/, (_, [i]) => fitLine(NORRIS_X, NORRIS_Y)[NORRIS[n(i) - 1] ?? 'n']],
 ]
 

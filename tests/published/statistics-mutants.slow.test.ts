@@ -2,40 +2,18 @@
  * Planted mistakes: one figure or sign of the trend statistics changed in a copy of the source, and the published checks run on the
  * copy. Each must be found by a check named beside it, so that the checks are known to hold the code and not the other way round.
  */
-import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
-import { join } from 'node:path'
-import { fileURLToPath, pathToFileURL } from 'node:url'
 import { afterAll, expect, test } from 'vitest'
-import { judge, type PublishedCase } from './table.ts'
+import { planting } from './planted.ts'
 
-const root = fileURLToPath(new URL('../..', import.meta.url))
-const work = mkdtempSync(join(tmpdir(), 'planted-'))
-afterAll(() => rmSync(work, { recursive: true, force: true }))
-
-let copies = 0
-
-/** Ids of the checks that fail on a copy in which `from` (which stands there once) reads `to`. */
-async function failing(file: string, from: string, to: string): Promise<readonly string[]> {
-  const copy = join(work, String((copies += 1)))
-  mkdirSync(join(copy, 'gateway/process'), { recursive: true })
-  writeFileSync(join(copy, 'package.json'), '{ "type": "module" }')
-  cpSync(join(root, 'gateway/trends'), join(copy, 'gateway/trends'), { recursive: true })
-  for (const used of ['range.ts', 'line.ts']) cpSync(join(root, 'gateway/process', used), join(copy, 'gateway/process', used))
-  mkdirSync(join(copy, 'tests/published'), { recursive: true })
-  for (const used of ['statistics-cases.ts', 'statistics-values.json', 'statistics-data.json', 'table.ts'])
-    cpSync(join(root, 'tests/published', used), join(copy, 'tests/published', used))
-  const target = join(copy, 'gateway/trends', file)
-  const text = readFileSync(target, 'utf8')
-  if (text.split(from).length !== 2) throw new Error(`"${from}" stands ${text.split(from).length - 1} times in ${file}: plant the mistake anew`)
-  writeFileSync(
-    target,
-    text.replace(from, () => to),
-  )
-  const { statisticsCases } = (await import(pathToFileURL(join(copy, 'tests/published/statistics-cases.ts')).href)) as { statisticsCases: readonly PublishedCase[] }
+const planted = planting({
+  source: ['gateway/trends', 'gateway/process/range.ts', 'gateway/process/line.ts'],
+  subjects: ['statistics'],
+  besides: ['statistics-data.json'],
   // Mean runs take a second each and are needed for no planted mistake.
-  return statisticsCases.filter((c) => !c.id.includes('ARL') && !judge(c).ok).map((c) => c.id)
-}
+  leftOut: (id) => id.includes('ARL'),
+})
+afterAll(() => planted.remove())
+const failing = (file: string, from: string, to: string): Promise<readonly string[]> => planted.failing(`gateway/trends/${file}`, from, to)
 
 test('nothing changed, nothing found', async () => {
   expect(await failing('points.ts', 'export const DAY_MS = 86_400_000', 'export const DAY_MS = 86_400_000')).toEqual([])
