@@ -15,6 +15,17 @@ export function readRows(file: string): readonly Readonly<Record<string, number>
   })
 }
 
+/** Column `name` as text, row by row. */
+export function readTexts(file: string, name: string): readonly string[] {
+  const [head = '', ...lines] = readFileSync(new URL(file, folder), 'utf8').trim().split(/\r?\n/)
+  const column = head.split(',').indexOf(name)
+  if (column < 0) throw new Error(`${file} has no column ${name}`)
+  return lines.map((line) => line.split(',')[column] ?? '')
+}
+
+/** Times of a column, ms; a clock without a zone is read as UTC. */
+export const readTimes = (file: string, name: string): readonly number[] => readTexts(file, name).map((text) => Date.parse(text.endsWith('Z') ? text : `${text}Z`))
+
 /** Values of `../shared/data/reference-values.json` by id. */
 export function referenceValue(id: string): unknown {
   const all = JSON.parse(readFileSync(new URL('reference-values.json', folder), 'utf8')) as { references: readonly { id: string; value: unknown }[] }
