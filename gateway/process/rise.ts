@@ -4,7 +4,7 @@
  * C(t) = Cr - (Cr - C0) exp(-KLa t), where Cr is where oxygen comes to rest with the uptake going on. Only the time constant is
  * used: a probe that reads 20 % low scales C, Cr and C0 alike and leaves it untouched. A *slow* probe is the other trap: behind
  * a lag the foot of the rise is the probe's, so only the part from 20 to 90 % is read, and when the lag is not small beside
- * 1/KLa the answer is "at least".
+ * 1/KLa the answer is "at least". A third: oxygen that waits and then rises was lifted by something else, a load that ended.
  * sources  ASCE 2 for the shape of the curve; limits are trade judgement
  */
 import { fitLine, student95 } from './line.ts'
@@ -40,6 +40,8 @@ export interface Rise {
 }
 
 const HOUR_MS = 3_600_000
+/** How much of its time constant a rise may wait, beyond probe and readings. Common practice, no source. */
+const WAIT_OF_CONSTANT = 0.5
 
 /**
  * points  of one probe, good quality, ascending, from the return of the air to well after oxygen has come to rest, under one
@@ -76,6 +78,11 @@ export function kLaOfRise(points: readonly DoPoint[], airOnMs: number, s: RiseSe
     )
 
   const fit = rate(read, resting, airOnMs)
+  // The curve carried back to the foot must begin with the air. Where it begins later, a load that ended or a stock eaten up lifted the oxygen.
+  const lateH = (fit.lnLeftAtStart - Math.log(rise)) / fit.kLa
+  const stepH = (endMs - value(after, 0).atMs) / (after.length - 1) / HOUR_MS
+  if (lateH > WAIT_OF_CONSTANT / fit.kLa + (2 * s.probeLagMin) / 60 + 2 * stepH)
+    return notObservable(`oxygen began to rise ${(60 * lateH).toFixed(0)} min after the air returned: not the air alone lifted it`)
   const reach = student95(read.length - 2) * fit.error
   // The tail may lie a little under the true rest, or its noise over it: refit with either, and keep what they span.
   const doubt = Math.max(Math.abs(drift), s.resolutionMgPerL / 2)
@@ -94,14 +101,14 @@ export function kLaOfRise(points: readonly DoPoint[], airOnMs: number, s: RiseSe
 }
 
 /** Log-linear fit, each point weighted with its squared distance from rest: the weight that undoes what the logarithm did to the noise. */
-function rate(read: readonly DoPoint[], resting: number, fromMs: number): { kLa: number; error: number } {
+function rate(read: readonly DoPoint[], resting: number, fromMs: number): { kLa: number; error: number; lnLeftAtStart: number } {
   const left = read.map((p) => Math.max(1e-6, resting - p.doMgPerL))
   const line = fitLine(
     read.map((p) => (p.atMs - fromMs) / HOUR_MS),
     left.map((d) => Math.log(d)),
     left.map((d) => d * d),
   )
-  return { kLa: positive('KLa of the rise', Math.max(1e-9, -line.slope), 'per h'), error: line.slopeError }
+  return { kLa: positive('KLa of the rise', Math.max(1e-9, -line.slope), 'per h'), error: line.slopeError, lnLeftAtStart: line.intercept }
 }
 
 const mean = (points: readonly DoPoint[]): number => points.reduce((sum, p) => sum + p.doMgPerL, 0) / points.length

@@ -73,6 +73,15 @@ test.each([
   expect(because(kLaOfRise(points, 0, fine))).toContain(message)
 })
 
+test('oxygen that waits ten minutes and then climbs like a curve was lifted by a load that ended, and gives no KLa; a wait the probe explains does', () => {
+  const waiting = (min: number) => [
+    ...Array.from({ length: 2 * min }, (_, i) => ({ atMs: i * 30_000, doMgPerL: 2 })),
+    ...rise({ kLaPerH: 12 }).map((p) => ({ ...p, atMs: p.atMs + min * 60_000 })),
+  ]
+  expect(because(kLaOfRise(waiting(10), 0, fine))).toBe('oxygen began to rise 10 min after the air returned: not the air alone lifted it')
+  expect(seen(kLaOfRise(waiting(2), 0, fine)).kLaPerH).toBeCloseTo(12, 0)
+})
+
 test('readings from before the return of the air do not count, and backward ones are refused', () => {
   const late = rise({ kLaPerH: 6 }).map((p) => ({ ...p, atMs: p.atMs + 600_000 }))
   const before = Array.from({ length: 10 }, (_, i) => ({ atMs: i * 60_000, doMgPerL: 9 - i }))
