@@ -103,6 +103,7 @@ const ours: Ours = [
   [/^OT-13$/, () => supplyMgPerLPerH(6, 9.09, 2)],
   [/^OT-14$/, () => doAfterMgPerL(4, 10 / 60, { kLaPerH: 0, saturationMgPerL: 9, uptakeMgPerLPerH: 30 })],
   [/^OT-15$/, () => doAfterMgPerL(2, 0.25, { kLaPerH: 6, saturationMgPerL: 9.09, uptakeMgPerLPerH: 10 })],
+  [/^RV-ODE-(\d+)$/, (_, [i]) => doAfterMgPerL(5, 2 * n(i), { kLaPerH: 8 / 24, saturationMgPerL: 9, uptakeMgPerLPerH: 30 / 24 })],
   [/^BK-O1$/, () => minutesToDo(4, 0, { kLaPerH: 0, saturationMgPerL: 9, uptakeMgPerLPerH: 10 })],
   [/^BK-O2$/, () => minutesToDo(4, 0, { kLaPerH: 0, saturationMgPerL: 9, uptakeMgPerLPerH: 30 })],
   [/^ST-T95-(\d+)$/, (_, [degrees]) => student95(n(degrees))],

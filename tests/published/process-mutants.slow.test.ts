@@ -33,6 +33,7 @@ test.each<[string, string, string, string, string]>([
   ['transfer', 'transfer.ts', '33.9 *', '34.9 *', 'OT-3'],
   ['transfer', 'transfer.ts', 'exitOxygenFraction / 0.21', 'exitOxygenFraction / 0.22', 'OT-2'],
   ['transfer', 'transfer.ts', '(c.beta * c.saturationMgPerL - c.doMgPerL)', '(c.saturationMgPerL - c.doMgPerL)', 'OT-5'],
+  ['oxygen in time', 'transfer.ts', 'Math.exp(-b.kLaPerH * hours)', 'Math.exp(-b.kLaPerH * hours * 1.000001)', 'RV-ODE-3'],
   ['uptake', 'uptake.ts', '? 1.05 : 1.07', '? 1.06 : 1.07', 'OT-11'],
   ['uptake', 'uptake.ts', '? 1.05 : 1.07', '? 1.05 : 1.08', 'OT-12'],
   ['slope of a line', 'line.ts', 'left / (n - 2)', 'left / (n - 1)', 'ST-N3'],

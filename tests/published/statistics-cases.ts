@@ -1,5 +1,6 @@
 /** Trend statistics: control charts, robust slope, trend test, change point and order statistics against printed examples and other people's programs. */
 import { readFileSync } from 'node:fs'
+import { fitLine, type Line } from '../../gateway/process/line.ts'
 import { highestQuantile } from '../../gateway/trends/break-interval.ts'
 import { CHANGE, type ChangePoint, changePoint } from '../../gateway/trends/change-point.ts'
 import { type CusumPlan, type CusumState, cusumPlan, cusumSays, startCusum, stepCusum } from '../../gateway/trends/cusum.ts'
@@ -127,6 +128,7 @@ const ours: Ours = [
   [/^ST-I3$/, () => chart().high],
   [/^ST-I4$/, () => chart().low],
   [/^ST-MK(\d+)$/, (_, [row]) => mannKendallRow(Number(row))],
+  [/^ST-OLS-(\w+)$/, (_, [field]) => fitLine(years, nile)[field as keyof Line]],
   [/^ST-NI0$/, () => nile.length],
   [/^ST-NI([1-6])$/, (_, [row]) => nileBreak(Number(row))],
   [/^ST-MK-(\w+)-(\w+)$/, (_, [set, field]) => mannKendall(setOf(set).y)[field as keyof MannKendall]],
