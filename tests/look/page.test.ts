@@ -376,10 +376,14 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     await saturation.locator('summary').press('Enter')
     await saturation.getByText('How this was computed').waitFor()
     await saturation.getByText(/Benson & Krause/).waitFor()
+    await page.getByText('How an air-off test is made here').click()
+    await page.getByText('A local timer stops the air, not this page').waitFor()
     await saturation.getByRole('link', { name: 'Trend' }).click()
     await page.locator('.chooser, figure').first().waitFor()
     expect(new URL(page.url()).searchParams.get('signals') ?? page.url()).toContain('tu.do.saturation')
     const poor = await visit('/loops/brackfold-refuse-depot')
+    // No oxygen probe, no test.
+    expect(await poor.page.getByText('How an air-off test is made here').count()).toBe(0)
     const lacking = poor.page.getByRole('region', { name: 'Vitals that cannot be told here' })
     await lacking.getByText('Oxygen and temperature in the treatment unit').waitFor()
     await lacking
