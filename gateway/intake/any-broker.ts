@@ -75,6 +75,8 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
   let stopped = false
   let timer: NodeJS.Timeout | undefined
   let deadline: NodeJS.Timeout | undefined
+  /** An answer to SUBSCRIBE is awaited. */
+  let asking = false
   let connects: number[] = []
 
   const options: IClientOptions = {
@@ -128,6 +130,8 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
         }
         n.messages++
         failures = 0
+        // What waited for us may come before the answer to SUBSCRIBE: a broker that delivers is no silent one.
+        if (asking) deadline?.refresh()
         if (pending === 0) stream.uncork()
       })
       atOnce = false
@@ -161,11 +165,13 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
 
   const subscribe = (client: MqttClient): void => {
     n.subscribes++
+    asking = true
     deadline = setTimeout(() => lose(client, 'no answer to SUBSCRIBE'), ANSWER_WITHIN_MS)
     // One filter in one packet, so that the one answer is about it. Retain as published stays off: then the retain
     // flag means "kept from before" and nothing else. Retain handling 1: kept values once, not after every reconnect.
     client.subscribe(filter, { qos: 1, ...(parts.protocol === 5 && { rap: false, rh: 1 }) }, (e, granted) => {
       if (current !== client) return
+      asking = false
       clearTimeout(deadline)
       const code = granted?.[0]?.qos
       if (e || code === undefined || code >= 128) return lose(client, `the broker refuses the subscription to ${filter}${e ? `: ${e.message}` : ''}`)
@@ -207,6 +213,7 @@ export function startAnyBroker(parts: AnyBrokerParts): AnyBroker {
     current = null
     pending = 0
     refusedTopics = []
+    asking = false
     clearTimeout(deadline)
     discard(client, how)
     n.lost++
