@@ -24,6 +24,7 @@ import { adoptInto } from './site-adopt.ts'
 import { createSiteWatch } from './site-watch.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
+import { openNormalFiles } from './normal-files.ts'
 import { openVitalFiles } from './vitals-files.ts'
 import { startVitals } from './vitals-keeper.ts'
 
@@ -118,6 +119,7 @@ export async function compose(
         vitals,
         history: record?.reader ?? history,
         log,
+        normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,
         adopt(site, signal) {
@@ -156,6 +158,7 @@ export async function compose(
     async stop() {
       intake.flush()
       keepMonths(months, intake)
+      await core?.stop()
       await vitals.stop()
       await keeper.stop()
       await record?.stop()

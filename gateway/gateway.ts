@@ -9,6 +9,8 @@ import type { Current } from './current.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
+import type { NormalFiles } from './normal-files.ts'
+import { type OutlookKeeper, startOutlook } from './outlook-keeper.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { VitalsKeeper } from './vitals-keeper.ts'
@@ -20,6 +22,7 @@ export interface GatewayParts {
   readonly vitals: Pick<VitalsKeeper, 'onReadings' | 'onEntry' | 'of' | 'tick'>
   readonly history: HistoryReader
   readonly log: SiteLog
+  readonly normalFiles: NormalFiles
   readonly siteFaults: () => readonly SiteFault[]
   readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
   readonly adopt: GatewayPort['adopt']
@@ -40,6 +43,8 @@ export interface GatewayCore {
   onAlarm(event: AlarmEvent, view: AlarmView): void
   /** Once a second: silence, delays that ran out. */
   tick(): void
+  /** Waits for what is being read from the history. */
+  stop(): Promise<void>
 }
 
 export function createGateway(parts: GatewayParts): GatewayCore {
@@ -67,6 +72,16 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     list: (q) => parts.log.list(q),
   }
 
+  const outlook: OutlookKeeper = startOutlook({
+    clock,
+    history: parts.history,
+    log: parts.log,
+    files: parts.normalFiles,
+    sites: () => current.all(),
+    site: (id) => current.site(id),
+    gateway: { alarmsOf: (site) => keeper.alarmsOf(site), vitals: (site) => vitals.of(site), journal: (q) => keeper.journal(q) },
+  })
+
   const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles()]
 
   const port: GatewayPort = {
@@ -77,6 +92,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     standing: (site) => keeper.standing(site),
     alarmsOf: (site) => keeper.alarmsOf(site),
     vitals: (site) => vitals.of(site),
+    forecasts: (site) => outlook.forecasts(site),
+    normals: (site) => outlook.normals(site),
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
@@ -84,7 +101,12 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       startedMs,
       nowMs: clock.nowMs(),
       troubles: troubles(),
-      counters: [...parts.counters(), ...keeper.counters(), { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' }],
+      counters: [
+        ...parts.counters(),
+        ...keeper.counters(),
+        ...outlook.counters(),
+        { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' },
+      ],
       ...parts.rejected(),
       siteFaults: parts.siteFaults(),
       brokers: parts.brokers(),
@@ -120,7 +142,9 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       const nowMs = clock.nowMs()
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
       vitals.tick()
+      outlook.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
     },
+    stop: () => outlook.stop(),
   }
 }

@@ -5,6 +5,8 @@
 import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
+import type { Expected } from './outlook/expected.ts'
+import type { Normal } from './outlook/normal.ts'
 import type { Forecast, MonthUse } from './site/data-plan.ts'
 import type { ForeignPlace } from './site/foreign.ts'
 import type { Guess } from './site/guess.ts'
@@ -108,6 +110,21 @@ export type GatewayEvent =
   | { readonly kind: 'site'; readonly site: string; readonly silent: boolean; readonly heardMs: number | null }
   | { readonly kind: 'log'; readonly entry: LogEntry }
 
+/** What comes next on a loop, the soonest first. */
+export interface LoopForecasts {
+  /** When it was worked out. */
+  readonly atMs: number
+  readonly expected: readonly Expected[]
+}
+
+/** What is normal for signals and vitals of a loop. */
+export interface LoopNormals {
+  readonly atMs: number
+  /** Why nothing is learned just now; null: it is. */
+  readonly paused: string | null
+  readonly normals: readonly Normal[]
+}
+
 export interface GatewayPort {
   readonly history: HistoryReader
   readonly log: SiteLog
@@ -119,6 +136,10 @@ export interface GatewayPort {
   alarmsOf(site: string): readonly AlarmView[]
   /** Computed signals of a site, those it cannot tell too; empty: no such site. */
   vitals(site: string): readonly Explanation[]
+  /** Worked out when asked and kept for minutes; null: no such site. */
+  forecasts(site: string): Promise<LoopForecasts | null>
+  /** As forecasts(). */
+  normals(site: string): Promise<LoopNormals | null>
   /** Journal, newest first. */
   journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

@@ -232,6 +232,61 @@ export const countsBody = z.object({
   unknownH: z.number().nullable(),
 })
 
+/**
+ * GET /api/loops/:site/forecasts: what comes next, the soonest first. A median, and an interval that holds the true time in four cases of five.
+ * JSON has no infinity: `highMs` null beside a median means that one in ten or more comes not at all in the time looked ahead.
+ */
+export const forecastsBody = z.object({
+  site: z.string(),
+  atMs: ms,
+  expected: z.array(
+    z.object({
+      id: z.string(),
+      what: z.string(),
+      stage: z.string().nullable(),
+      kind: z.enum(['limit', 'stock', 'service']),
+      /** told: a median. reached: it is so now. beyond: more likely than not, not before `untilMs`. withheld: see `why`. */
+      says: z.enum(['told', 'reached', 'beyond', 'withheld']),
+      lowMs: ms.nullable(),
+      medianMs: ms.nullable(),
+      /** null beside a median: no end within the time looked ahead. */
+      highMs: ms.nullable(),
+      untilMs: ms.nullable(),
+      /** Readings or days it rests on. */
+      from: z.number().int().nullable(),
+      basis: z.string().nullable(),
+      left: z.object({ value: z.number(), unit: z.string() }).nullable(),
+      why: z.string().nullable(),
+      unlock: z.string().nullable(),
+    }),
+  ),
+})
+
+/** GET /api/loops/:site/normal: what is normal for signals and vitals of this loop; two numbers, of which the rolling one never overwrites the first. */
+export const normalBody = z.object({
+  site: z.string(),
+  atMs: ms,
+  /** Why nothing is learned just now; null: it is. */
+  paused: z.string().nullable(),
+  signals: z.array(
+    z.object({
+      id: z.string(),
+      /** null: no band yet, see `why`. */
+      band: z.object({ low: z.number(), middle: z.number(), high: z.number(), hours: z.number().int(), days: z.number().int(), notCompared: z.array(z.string()) }).nullable(),
+      why: z.string().nullable(),
+      /** Days that may be learned from so far, and how many a band needs. */
+      days: z.number().int(),
+      needed: z.number().int(),
+      /** Frozen: middle of the first days that could be learned from, how far its days differ, and when they were over. */
+      first: z.object({ value: z.number(), sd: z.number(), atMs: ms }).nullable(),
+      /** Of the newest figure, when this was worked out; null: none. */
+      against: z
+        .object({ offFirst: z.number().nullable(), offBand: z.number().nullable(), band: z.enum(['below', 'inside', 'above', 'no band']), crept: z.boolean().nullable() })
+        .nullable(),
+    }),
+  ),
+})
+
 const machineSpan = z.object({ hours: z.number().nullable(), starts: z.number().nullable(), atLeast: z.boolean() })
 
 /** GET /api/machines/:site: hours and starts of machines that have a meter or a run bit. */
@@ -417,6 +472,8 @@ export const liveMessage = z.discriminatedUnion('t', [
   z.object({ t: z.literal('away'), afterMs: ms }),
 ])
 
+export type ForecastsBody = z.infer<typeof forecastsBody>
+export type NormalBody = z.infer<typeof normalBody>
 export type AlarmBody = z.infer<typeof alarmBody>
 export type LoopBody = z.infer<typeof loopBody>
 export type LoopDetailBody = z.infer<typeof loopDetailBody>

@@ -184,6 +184,7 @@ function resolveEquipment(f: SiteFile, stages: readonly Stage[], complain: Compl
       flowLPerMin: e.flowLPerMin ?? null,
       doses: e.doses ?? null,
       longestPlannedOffMs: e.longestPlannedOff ?? 0,
+      ...(e.serviceEveryH !== undefined && { serviceEveryH: e.serviceEveryH }),
     }
   })
 }

@@ -54,6 +54,7 @@ export const equipmentSchema = z.strictObject({
   flowLPerMin: z.number().positive().max(10_000).optional(),
   doses: z.enum(['acid', 'alum', 'nutrient', 'microbes', 'bicarbonate']).optional(),
   longestPlannedOff: duration.optional(),
+  serviceEveryH: z.number().positive().max(100_000).optional(),
 })
 
 export const signalSchema = z.strictObject({

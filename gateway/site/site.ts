@@ -52,6 +52,8 @@ export interface Equipment {
   readonly doses: 'acid' | 'alum' | 'nutrient' | 'microbes' | 'bicarbonate' | null
   /** Aerators: planned pauses, so that an "off" shorter than this is no fault. */
   readonly longestPlannedOffMs: number
+  /** Hours run between services; absent: not in the site file. */
+  readonly serviceEveryH?: number
 }
 
 export interface Signal {

@@ -9,6 +9,7 @@ import { intakeRows } from './intake.ts'
 import { journalRows } from './journal.ts'
 import { logRows } from './log.ts'
 import { loopRows } from './loops.ts'
+import { outlookRows } from './outlook.ts'
 import { peopleRows } from './people.ts'
 import { row, type Row } from './row.ts'
 
@@ -20,4 +21,16 @@ const openapiRow = row({
   answer: ({ version }) => describeApi(ROWS, version),
 })
 
-export const ROWS: readonly Row[] = [...healthRows, ...intakeRows, ...loopRows, ...historyRows, ...countRows, ...alarmRows, ...journalRows, ...logRows, ...peopleRows, openapiRow]
+export const ROWS: readonly Row[] = [
+  ...healthRows,
+  ...intakeRows,
+  ...loopRows,
+  ...outlookRows,
+  ...historyRows,
+  ...countRows,
+  ...alarmRows,
+  ...journalRows,
+  ...logRows,
+  ...peopleRows,
+  openapiRow,
+]

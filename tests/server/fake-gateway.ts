@@ -3,7 +3,7 @@ import type { AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
-import type { GatewayEvent, GatewayPort, Health, SiteState } from '../../gateway/port.ts'
+import type { GatewayEvent, GatewayPort, Health, LoopForecasts, LoopNormals, SiteState } from '../../gateway/port.ts'
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
@@ -134,6 +134,8 @@ export interface FakeGateway extends GatewayPort {
   readonly events: AlarmEvent[]
   readonly entries: LogEntry[]
   readonly asked: { keys: readonly string[]; fromMs: number; toMs: number; points: number }[]
+  /** What is answered of every loop; a test sets them. */
+  outlook: { forecasts: LoopForecasts; normals: LoopNormals }
   readonly journalAsked: { site?: string; fromMs: number; toMs: number; limit: number }[]
   listeners(): number
   /** Made to fail by tests that want to see a failure of ours. */
@@ -186,6 +188,9 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
 
   const gateway: FakeGateway = {
     broken: false,
+    outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },
+    forecasts: async (site) => (states.has(site) ? gateway.outlook.forecasts : null),
+    normals: async (site) => (states.has(site) ? gateway.outlook.normals : null),
     events,
     entries,
     asked,

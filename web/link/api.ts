@@ -4,12 +4,14 @@ import {
   adoptedBody,
   alarmBody,
   faultBody,
+  forecastsBody,
   healthBody,
   historyBody,
   journalBody,
   logBody,
   loopDetailBody,
   machinesBody,
+  normalBody,
   quarantineBody,
   trafficBody,
   unassignedBody,
@@ -17,11 +19,13 @@ import {
   type AdoptRequest,
   type AlarmBody,
   type EntryBody,
+  type ForecastsBody,
   type HealthBody,
   type HistoryBody,
   type JournalBody,
   type LoopDetailBody,
   type MachinesBody,
+  type NormalBody,
   type QuarantineBody,
   type TrafficBody,
   type UnassignedBody,
@@ -59,6 +63,8 @@ const q = encodeURIComponent
 const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
 
 export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
+export const getForecasts = (site: string): Promise<Answer<ForecastsBody>> => ask(`/api/loops/${q(site)}/forecasts`, forecastsBody)
+export const getNormal = (site: string): Promise<Answer<NormalBody>> => ask(`/api/loops/${q(site)}/normal`, normalBody)
 export const getMachines = (site: string): Promise<Answer<MachinesBody>> => ask(`/api/machines/${q(site)}`, machinesBody)
 export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', healthBody)
 export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/quarantine', quarantineBody)

@@ -1,26 +1,28 @@
 /** The tables under the ring: values against their limits, what runs, what protects the loop on site, and what nobody can see from here. */
-import type { LoopDetailBody, SignalBody } from '../../server/wire.ts'
+import type { LoopDetailBody, NormalBody, SignalBody } from '../../server/wire.ts'
 import { to } from '../router.ts'
 import { shown, type Shown } from '../state/freshness.ts'
 import { byWorst, markOf } from '../state/mark.ts'
+import { saidNormal } from '../state/outlook.ts'
 import { now } from '../state/store.ts'
 import { figure, measured } from '../words/numbers.ts'
 import { age, date } from '../words/times.ts'
 import { Wire } from './wire.tsx'
 
 /** Signal's name as the way to its trend, and under it why its figure is not plainly good. */
-function Name({ site, signal, words, v }: { site: string; signal: SignalBody; words: string; v: Shown }) {
+function Name({ site, signal, words, v, usual }: { site: string; signal: SignalBody; words: string; v: Shown; usual?: string }) {
   return (
     <th scope="row">
       <a href={to.trends(site, [signal.id])}>{words}</a>
       {v.note && <span class="noteLine">{v.note}</span>}
+      {usual && <span class="noteLine">{usual}</span>}
     </th>
   )
 }
 
 const Age = ({ signal, nowMs }: { signal: SignalBody; nowMs: number }) => <td class="ageCell">{signal.sourceMs === null ? '' : age(nowMs - signal.sourceMs)}</td>
 
-export function Values({ signals, body }: { signals: readonly SignalBody[]; body: LoopDetailBody }) {
+export function Values({ signals, body, normal }: { signals: readonly SignalBody[]; body: LoopDetailBody; normal: NormalBody | null }) {
   const nowMs = now.value
   // What has limits first: it is what can be judged at a glance.
   const ordered = [...signals.filter((s) => s.limits.length > 0), ...signals.filter((s) => s.limits.length === 0)]
@@ -41,10 +43,16 @@ export function Values({ signals, body }: { signals: readonly SignalBody[]; body
             const v = shown(s, nowMs)
             const alarm = body.alarms.filter((a) => a.signal === s.id && (a.state === 'unacknowledged' || a.state === 'acknowledged')).sort(byWorst)[0]
             const mark = alarm ? markOf(alarm) : null
+            const usual = saidNormal(
+              normal?.signals.find((n) => n.id === s.id),
+              s.digits,
+              s.unitText,
+              s.value,
+            )
             const letter = mark?.letter ?? null
             return (
               <tr key={s.id} class={letter ?? ''}>
-                <Name site={body.id} signal={s} words={s.name} v={v} />
+                <Name site={body.id} signal={s} words={s.name} v={v} usual={usual?.has ? `${usual.text}${usual.outside ? `, ${usual.outside} it now` : ''}` : ''} />
                 <td class="num">
                   <b class={`val ${v.kind}${letter ? ' word' : ''}`}>{v.text}</b>{' '}
                   <span class="u" aria-hidden="true">

@@ -1,8 +1,8 @@
 /** One loop: what is it doing. */
 import { useEffect, useMemo } from 'preact/hooks'
 import { useComputed, useSignal } from '@preact/signals'
-import type { AlarmBody, EntryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
-import { getLoop } from '../link/api.ts'
+import type { AlarmBody, EntryBody, LoopDetailBody, NormalBody, SignalBody } from '../../server/wire.ts'
+import { getLoop, getNormal } from '../link/api.ts'
 import { watch } from '../link/live.ts'
 import { to } from '../router.ts'
 import { createDetail } from '../state/detail.ts'
@@ -16,6 +16,7 @@ import { Say } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
 import { AirOffGuide } from './air-off.tsx'
 import { BigRing } from './big-ring.tsx'
+import { ComingNext } from './coming.tsx'
 import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { Badge } from './ring.tsx'
@@ -41,6 +42,14 @@ export function LoopPage({ site }: { site: string }) {
       })
     }
   }, [site, greetings, minute])
+  const normal = useSignal<NormalBody | null>(null)
+  const halfHour = Math.floor(minute / 30)
+  useEffect(() => {
+    // What is usual is beside the matter when it cannot be had: the figures stand without it.
+    void getNormal(site).then((r) => {
+      normal.value = r.ok ? r.body : null
+    })
+  }, [site, greetings, halfHour])
   const body = detail.body.value
   document.title = `${body?.name ?? site} · Loopkeeper`
   if (!body) {
@@ -52,10 +61,10 @@ export function LoopPage({ site }: { site: string }) {
       </main>
     )
   }
-  return <Loop body={body} signals={detail.signals.value} log={detail.log.value} />
+  return <Loop body={body} signals={detail.signals.value} log={detail.log.value} normal={normal.value} />
 }
 
-function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly SignalBody[]; log: readonly EntryBody[] }) {
+function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: readonly SignalBody[]; log: readonly EntryBody[]; normal: NormalBody | null }) {
   const nowMs = now.value
   const lost = heard.value.state === 'lost'
   const trendOf = (stage: string): string =>
@@ -111,14 +120,15 @@ function Loop({ body, signals, log }: { body: LoopDetailBody; signals: readonly 
         </aside>
       </div>
       <div class="lower">
-        <Values signals={signals.filter((s) => s.kind === 'analogue')} body={body} />
+        <Values signals={signals.filter((s) => s.kind === 'analogue')} body={body} normal={normal} />
         <div>
           <Runs body={body} signals={signals} />
           <Machines site={body.id} />
         </div>
         <Standing body={body} />
       </div>
-      <Vitals body={body} />
+      <ComingNext body={body} />
+      <Vitals body={body} normal={normal} />
       <AirOffGuide body={body} />
       <div class="in2">
         <section>

@@ -1,12 +1,13 @@
 /** Vitals of a loop: what is computed from its signals, each with "How this was computed", and what it cannot tell. */
-import type { LoopDetailBody, VitalBody } from '../../server/wire.ts'
+import type { LoopDetailBody, NormalBody, VitalBody } from '../../server/wire.ts'
 import { to } from '../router.ts'
+import { normalAtLength, saidNormal } from '../state/outlook.ts'
 import { now } from '../state/store.ts'
 import { lacking, said, vitalGroups } from '../state/vital.ts'
 import { figure, measured } from '../words/numbers.ts'
 import { moment } from '../words/times.ts'
 
-export function Vitals({ body }: { body: LoopDetailBody }) {
+export function Vitals({ body, normal }: { body: LoopDetailBody; normal: NormalBody | null }) {
   const groups = vitalGroups(body.vitals, body.stages)
   const missing = lacking(body.vitals)
   if (body.vitals.length === 0) return null
@@ -15,13 +16,17 @@ export function Vitals({ body }: { body: LoopDetailBody }) {
       <h2 class="sec" id="vitals">
         Vitals
       </h2>
-      <p class="mute">Computed from the signals. The span is where the truth lies eight times in ten. Never better than the worst reading it stands on.</p>
+      <p class="mute">
+        Computed from the signals. The span is where the truth lies eight times in ten. Never better than the worst reading it stands on. Usual is what this loop did in hours like
+        this one.
+        {normal?.paused && ` Learning what is usual is paused: ${normal.paused}.`}
+      </p>
       <div class="vitalGroups">
         {groups.map((g) => (
           <section key={g.title} aria-label={`Vitals, ${g.title}`}>
             <h3>{g.title}</h3>
             {g.vitals.map((v) => (
-              <OneVital key={v.id} vital={v} body={body} />
+              <OneVital key={v.id} vital={v} body={body} normal={normal} />
             ))}
           </section>
         ))}
@@ -51,8 +56,10 @@ const shortName = (v: VitalBody, body: LoopDetailBody): string => {
   return stage !== undefined && v.name.toLocaleLowerCase().endsWith(`, ${stage}`) ? v.name.slice(0, -stage.length - 2) : v.name
 }
 
-function OneVital({ vital: v, body }: { vital: VitalBody; body: LoopDetailBody }) {
+function OneVital({ vital: v, body, normal }: { vital: VitalBody; body: LoopDetailBody; normal: NormalBody | null }) {
   const s = said(v)
+  const n = normal?.signals.find((x) => x.id === v.id)
+  const usual = v.value === null ? null : saidNormal(n, v.digits, v.unitText, v.value)
   return (
     <details class="vital">
       <summary>
@@ -65,14 +72,20 @@ function OneVital({ vital: v, body }: { vital: VitalBody; body: LoopDetailBody }
           {s.unit && <span class="vh">{v.unitSpoken}</span>}
         </span>
         <span class="span">{s.span}</span>
+        {usual && (
+          <span class="usual">
+            {usual.text}
+            {usual.outside && <b>, {usual.outside} it now</b>}
+          </span>
+        )}
         {s.note && <span class="noteLine">{v.value === null ? `Withheld: ${s.note}.` : s.note}</span>}
       </summary>
-      <How vital={v} body={body} />
+      <How vital={v} body={body} normal={n} paused={normal?.paused ?? null} />
     </details>
   )
 }
 
-function How({ vital: v, body }: { vital: VitalBody; body: LoopDetailBody }) {
+function How({ vital: v, body, normal, paused }: { vital: VitalBody; body: LoopDetailBody; normal: NormalBody['signals'][number] | undefined; paused: string | null }) {
   const nowMs = now.value
   return (
     <div class="how">
@@ -106,6 +119,12 @@ function How({ vital: v, body }: { vital: VitalBody; body: LoopDetailBody }) {
           <>
             <dt>Mind</dt>
             <dd>{v.notes.join(' ')}</dd>
+          </>
+        )}
+        {normal && (
+          <>
+            <dt>Usual</dt>
+            <dd>{normalAtLength(normal, v.digits, v.unitText, paused).join(' ')}</dd>
           </>
         )}
         <dt>Over</dt>

@@ -77,3 +77,9 @@ export function date(iso: string): string {
 /** The zone the browser itself stands in. */
 const own = new Intl.DateTimeFormat().resolvedOptions().timeZone
 export const ownZone = (): string => own
+
+/** A day as `5 Dec`, with its year where it is another one than that of `nowMs`. */
+export function dayOfYear(ms: number, zone: string, nowMs: number): string {
+  const sameYear = dayKey(ms, zone).slice(6) === dayKey(nowMs, zone).slice(6)
+  return format(zone, sameYear ? 'date' : 'dateYear', sameYear ? { day: 'numeric', month: 'short' } : { day: 'numeric', month: 'short', year: 'numeric' }).format(ms)
+}
