@@ -10,6 +10,7 @@ import { fileURLToPath } from 'node:url'
 import { z } from 'zod'
 import type { Counter, GatewayPort } from '../gateway/port.ts'
 import type { NewEntry } from '../gateway/log/entry.ts'
+import type { Consumable } from '../gateway/site/site.ts'
 import type { HealthBody } from './wire.ts'
 
 export interface DemoParts {
@@ -19,7 +20,7 @@ export interface DemoParts {
   readonly prefix: string
   readonly seed: number
   readonly fillDays: number
-  readonly port: Pick<GatewayPort, 'sites' | 'log'>
+  readonly port: Pick<GatewayPort, 'sites' | 'site' | 'log'>
   readonly makeCredentials: (lost: (site: string) => boolean) => Promise<ReadonlyMap<string, string>>
   readonly say: (line: string) => void
 }
@@ -89,7 +90,7 @@ export async function startDemo(parts: DemoParts): Promise<Demo> {
     state = stateIn(stateFile) ?? state
     if (state && !logged) {
       logged = true
-      await writeLog(state, parts.port.log).catch((e: unknown) => console.error('The site log of the past could not be written:', e))
+      await writeLog(state, parts.port).catch((e: unknown) => console.error('The site log of the past could not be written:', e))
     }
     if (state?.doneMs != null && look) clearInterval(look)
   }
@@ -137,21 +138,25 @@ function stateIn(file: string): State | null {
 const BY = 'demo fleet'
 
 /** Entries a technician would have made; none twice. */
-async function writeLog(state: State, log: GatewayPort['log']): Promise<void> {
+async function writeLog(state: State, { log, site }: Pick<GatewayPort, 'log' | 'site'>): Promise<void> {
   const written = await log.list({ fromMs: state.fromMs, toMs: state.toMs, limit: 1000 })
   for (const a of state.attended) {
-    for (const entry of entriesOf(a)) {
-      const there = written.some((w) => w.by === BY && w.site === entry.site && w.kind === entry.kind && w.atMs === entry.atMs)
+    for (const entry of entriesOf(a, site(a.site)?.site.consumables ?? [])) {
+      const there = written.some((w) => w.by === BY && w.site === entry.site && w.kind === entry.kind && w.atMs === entry.atMs && w.about === entry.about)
       if (!there) await log.add(entry, BY)
     }
   }
 }
 
-function entriesOf({ site, kind, atMs, endMs }: State['attended'][number]): readonly NewEntry[] {
+/** Technicians of the simulation leave drums at least so full. */
+const FILLED = 0.95
+
+function entriesOf({ site, kind, atMs, endMs }: State['attended'][number], consumables: readonly Consumable[]): readonly NewEntry[] {
   switch (kind) {
     case 'visit':
       return [
         { site, kind: 'visit-in', atMs, text: 'Round: panel, drums, probes' },
+        ...consumables.filter((c) => c.unit === 'L').map((c): NewEntry => ({ site, kind: 'refill', atMs: endMs, about: c.id, item: c.id, value: FILLED * c.full, unit: 'L' })),
         { site, kind: 'visit-out', atMs: endMs, text: 'Trips reset, drums filled, probes wiped, selectors left in auto' },
       ]
     case 'calibration':

@@ -17,6 +17,7 @@ const DAY_MS = 24 * HOUR_MS
 /** Days back hours are looked at. */
 export const LEARN_DAYS = BASELINE.memoryDays
 const NO_WASH_L = 20
+const ALL_ALIKE_HOURS = 28 * 24
 
 /** What the hours of a loop were like; index as in the hours. */
 export interface HourConditions {
@@ -67,17 +68,14 @@ export function normalOf(l: Learned, c: HourConditions, pauses: readonly Pause[]
   // The hour that runs is not over: it is compared by the one before it.
   const k = Math.min(c.of.length - 1, Math.floor((nowMs - c.fromMs) / HOUR_MS))
   const now = c.of[k]
-  const band = baselineBand(
-    known,
-    {
-      washedM3: now?.washedM3 ?? null,
-      sinceWashH: now?.sinceWashH ?? null,
-      waterCel: l.isWater ? null : clampWater(now?.waterCel ?? c.of[k - 1]?.waterCel ?? null),
-      hourOfDay: null,
-    },
-    nowMs,
-    { ...BASELINE, resolution: l.resolution },
-  )
+  const waterCel = l.isWater ? null : clampWater(now?.waterCel ?? c.of[k - 1]?.waterCel ?? null)
+  const sinceWashH = now?.sinceWashH ?? null
+  const band = baselineBand(known, { washedM3: now?.washedM3 ?? null, sinceWashH, waterCel, hourOfDay: null }, nowMs, {
+    ...BASELINE,
+    resolution: l.resolution,
+    // With nothing that ranks one hour nearer than another the newest would be taken, all from two or three days.
+    ...(sinceWashH === null && waterCel === null && { mostHours: ALL_ALIKE_HOURS }),
+  })
   const rolling = 'because' in band ? null : band
   return {
     id: l.id,

@@ -2,7 +2,9 @@
  * When is the roll used up, the drum empty? What is left comes from a level where there is one, else from the newest refill in the site log less
  * what the pump has given since. What goes comes from the days behind: so much a cubic metre washed times the cubic metres expected on
  * the days to come; where washing does not drive it, so much a day.
- * source  doubt about the stroke of a dosing pump (10 %) and about a level (2 % of a drum): common practice, no source
+ * Where a drum has both a pump that is counted and a level, the level over weeks says what the pump truly gives, and the pump when.
+ * source  doubt about the stroke of a dosing pump (10 %, 20 % where its contact is looked at more seldom than a pulse lasts) and about a
+ *         level (2 % of a drum): common practice, no source
  */
 import type { LogEntry } from '../log/entry.ts'
 import type { NotObservable } from '../process/range.ts'
@@ -17,6 +19,8 @@ import { standing, type StoredLoop } from './stored.ts'
 import type { Washed } from './washed.ts'
 
 const STROKE_SHARE = 0.1
+const SELDOM_SHARE = 0.2
+const SELDOM_MS = 20_000
 const LEVEL_SHARE = 0.02
 /** A roll is changed with some paper on it, or after it ran out. */
 const ROLL_SHARE = 0.05
@@ -50,7 +54,8 @@ function drum(s: StoredLoop, c: Consumable, washed: Washed | null, coming: reado
   const pump = s.site.equipment.find((e) => e.kind === 'dosing' && (e.id === c.id || e.doses === c.id))
   const stage = pump?.serves[0] ?? null
   const level = levelSignal(s.site, c, pump)
-  const use = (pump && pumped(s, pump)) ?? (level && fallen(s, c, level))
+  const byPump = pump ? pumped(s, pump) : null
+  const use = byPump ? (level ? gauged(s, c, level, byPump) : byPump) : level && fallen(s, c, level)
   if (!use) return blind(c, stage, pump ? notCounted(s.site, pump) : 'nothing counts what is taken of it', unlockOf(s.site, c, pump))
   const stock = (level && byLevel(s, c, level)) ?? sinceRefill(s, c, use)
   return line(s, c, stage, stock, use, washed, coming)
@@ -61,7 +66,9 @@ function line(s: StoredLoop, c: Consumable, stage: string | null, stock: Stock, 
   const kinds = (amounts: readonly (number | null)[]): Demand | NotObservable => demandOf(s.days.map((d, i) => ({ kind: d.kind, amount: amounts[i] ?? null })))
   const byWash = rate !== null && !('because' in rate) && washed !== null
   const demand = byWash ? kinds(washed.m3) : kinds(use.perDay)
-  const outlook = runOut(stock, demand, byWash ? rate : null, coming)
+  // What is doubted about every litre alike does not shrink beside the sum.
+  const sure = byWash ? rate : { perM3: 1, error: 0, variancePerM3: 0, washDays: 0 }
+  const outlook = runOut(stock, demand, { ...sure, error: Math.hypot(sure.error, use.share * sure.perM3) }, coming)
   const left = stock.left === null ? null : { value: Math.max(0, stock.left), unit: c.unit }
   const told = outlook.kind === 'forecast' || outlook.kind === 'beyond'
   return {
@@ -78,7 +85,7 @@ function line(s: StoredLoop, c: Consumable, stage: string | null, stock: Stock, 
 
 const digits = (v: number): string => (v >= 10 ? v.toFixed(0) : v >= 1 ? v.toFixed(1) : v.toPrecision(2))
 const pace = (rate: WashRate | null, demand: Demand, unit: string): string =>
-  rate ? `${digits(rate.perM3)} ${unit} a m³ and ${digits(demand.all.mean)} m³ a day` : `${digits(demand.all.mean)} ${unit} a day`
+  rate ? `${digits(rate.perM3)} ${unit}/m³ and ${digits(demand.all.mean)} m³ a day` : `${digits(demand.all.mean)} ${unit} a day`
 
 /** Level of the drum: at its pump, or under the name of the consumable. */
 const levelSignal = (site: Site, c: Consumable, pump: Equipment | undefined): Signal | null =>
@@ -102,6 +109,22 @@ function fallen(s: StoredLoop, c: Consumable, level: Signal): Use | null {
   return { perDay, today: null, by: 'by the fall of its level', share: LEVEL_SHARE }
 }
 
+/** The use by the pump, scaled to what its drum lost over the same days; as it is while the drum lost too little to tell. */
+function gauged(s: StoredLoop, c: Consumable, level: Signal, use: Use): Use {
+  const falls = fallsByDay(s.hours.get(level.id) ?? [], s.days, 2 * level.resolution, true)
+  let lost = 0
+  let given = 0
+  falls.forEach((fall, i) => {
+    const by = use.perDay[i] ?? null
+    if (fall === null || by === null) return
+    lost += inUnit(c, level, fall)
+    given += by
+  })
+  if (given <= 0 || lost < 10 * inUnit(c, level, level.resolution)) return use
+  const scale = (v: number | null): number | null => (v === null ? null : (v * lost) / given)
+  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by}, by how much the level of its drum fell`, share: LEVEL_SHARE }
+}
+
 function pumped(s: StoredLoop, pump: Equipment): Use | null {
   const at = (quantity: Signal['quantity']): Signal | undefined => s.site.signals.find((x) => x.at === pump.id && x.quantity === quantity)
   const [meter, run] = [at('hours'), at('run')]
@@ -119,8 +142,8 @@ function pumped(s: StoredLoop, pump: Equipment): Use | null {
   return {
     perDay: hours.slice(0, s.days.length).map((h) => (h === null ? null : h * lPerH)),
     today: hours[s.days.length] === null || hours[s.days.length] === undefined ? null : (hours[s.days.length] as number) * lPerH,
-    by: `by the time ${inSentence(pump.name)} ran`,
-    share: STROKE_SHARE,
+    by: `by the run time of ${inSentence(pump.name)}`,
+    share: run.sampleEveryMs > SELDOM_MS ? SELDOM_SHARE : STROKE_SHARE,
   }
 }
 

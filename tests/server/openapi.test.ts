@@ -53,6 +53,8 @@ test('the calls are those the product promises', () => {
       'POST /api/unassigned/adopt',
       'GET /api/loops',
       'GET /api/loops/:site',
+      'GET /api/loops/:site/forecasts',
+      'GET /api/loops/:site/normal',
       'GET /api/history/:site/:signal',
       'GET /api/history.csv',
       'GET /api/alarms',

@@ -36,9 +36,13 @@ export function saidComing(e: Coming, zone: string, nowMs: number): SaidComing {
 
 const clockOrMoment = (ms: number, zone: string, nowMs: number): string => (ms - nowMs < 12 * HOUR_MS ? clock(ms, zone) : moment(ms, zone, nowMs))
 
-/** Those with a date or reached, in their order; those not in sight; those that cannot be told. */
-export function sorted(all: readonly Coming[]): { readonly told: readonly Coming[]; readonly withheld: readonly Coming[] } {
-  return { told: all.filter((e) => e.says !== 'withheld'), withheld: all.filter((e) => e.says === 'withheld') }
+/** Those with a date or reached, in their order; those not in sight (nothing is missing, it does not come near); those that cannot be told. */
+export function sorted(all: readonly Coming[]): { readonly told: readonly Coming[]; readonly notInSight: readonly Coming[]; readonly withheld: readonly Coming[] } {
+  return {
+    told: all.filter((e) => e.says !== 'withheld'),
+    notInSight: all.filter((e) => e.says === 'withheld' && e.unlock === null),
+    withheld: all.filter((e) => e.says === 'withheld' && e.unlock !== null),
+  }
 }
 
 export interface SaidNormal {

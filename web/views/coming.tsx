@@ -18,7 +18,7 @@ export function ComingNext({ body: loop }: { body: LoopDetailBody }) {
     })
   }, [loop.id, beat])
   if (body.value === null && fault.value === '') return null
-  const { told, withheld } = sorted(body.value?.expected ?? [])
+  const { told, notInSight, withheld } = sorted(body.value?.expected ?? [])
   const nowMs = now.value
   return (
     <section class="coming" aria-labelledby="coming">
@@ -50,17 +50,29 @@ export function ComingNext({ body: loop }: { body: LoopDetailBody }) {
           </tbody>
         </table>
       )}
+      {notInSight.length > 0 && (
+        <>
+          <h3>Not in sight</h3>
+          <ul class="lacking">
+            {notInSight.map((e) => (
+              <li key={`${e.kind} ${e.id}`}>
+                <b>{e.what}</b>
+                <span class="mute">{e.why}</span>
+              </li>
+            ))}
+          </ul>
+        </>
+      )}
       {withheld.length > 0 && (
         <>
-          <h3>Not dated</h3>
+          <h3>Cannot be told</h3>
           <ul class="lacking">
             {withheld.map((e) => (
               <li key={`${e.kind} ${e.id}`}>
                 <b>{e.what}</b>
                 <span>
-                  {saidComing(e, loop.zone, nowMs).rests && `${saidComing(e, loop.zone, nowMs).rests}. `}
-                  <span class="mute">Withheld: {e.why}.</span>
-                  {e.unlock && ` Unlock: ${e.unlock.slice(0, 1).toLocaleLowerCase()}${e.unlock.slice(1)}.`}
+                  {e.left && `${saidComing(e, loop.zone, nowMs).rests}. `}
+                  <span class="mute">Withheld: {e.why}.</span> Unlock: {e.unlock}.
                 </span>
               </li>
             ))}
