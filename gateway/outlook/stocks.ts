@@ -122,7 +122,7 @@ function gauged(s: StoredLoop, c: Consumable, level: Signal, use: Use): Use {
   })
   if (given <= 0 || lost < 10 * inUnit(c, level, level.resolution)) return use
   const scale = (v: number | null): number | null => (v === null ? null : (v * lost) / given)
-  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by}, by how much the level of its drum fell`, share: LEVEL_SHARE }
+  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by} and the fall of the level in its drum`, share: LEVEL_SHARE }
 }
 
 function pumped(s: StoredLoop, pump: Equipment): Use | null {

@@ -11,11 +11,13 @@ import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
+import { forecastsBodyOf, normalBodyOf } from '../../server/bodies/outlook.ts'
 import { readPage } from '../../server/routes/page-files.ts'
 import { policyFor } from '../../server/security-headers.ts'
 import { acknowledgeRequest, adoptRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
 import { fakeHealth } from './health.ts'
 import { fakeMachines, fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
+import { fakeForecasts, fakeNormals } from './outlook.ts'
 import { entriesOf, eventsOf } from './past.ts'
 import { trendOf } from './trend.ts'
 import { makeFleet, readingOf, type FleetName, type Loop } from './yards.ts'
@@ -159,6 +161,8 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       case 'GET loops':
         if (first === undefined) return answer(200, { nowMs: nowMs(), loops: [...loops.values()].map(bodyOf) })
         if (!loop) return fault(404, 'unknown-loop', `There is no loop "${first}": look at the fleet for those there are.`)
+        if (second === 'forecasts') return answer(200, forecastsBodyOf(first, fakeForecasts(loop, viewsOf(loop), nowMs())))
+        if (second === 'normal') return answer(200, normalBodyOf(first, fakeNormals(loop, vitalsOf(loop), nowMs())))
         return answer(
           200,
           loopDetailBodyOf(

@@ -392,6 +392,42 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
       .waitFor()
   })
 
+  test('what comes next is dated with its span and what it rests on; what cannot be told names what would unlock it', async () => {
+    const { page } = await visit('/loops/kestrow-berth-3')
+    const next = page.getByRole('region', { name: 'What comes next' })
+    const acid = next.getByRole('row', { name: /Sulfuric acid 35 % used up/ })
+    await acid.getByText(/^about \d+ \w{3,4}( \d{4})?$/).waitFor()
+    await acid.getByText(/ to \d+ \w{3}/).waitFor()
+    await acid.getByText(/L left, at 0\.\d+ L\/m³ and \d+\.\d m³ a day/).waitFor()
+    await next.getByText('Unlock: Each change of the paper roll in the site log.').waitFor()
+  })
+
+  test('on a poor loop nothing is dated', async () => {
+    const { page } = await visit('/loops/brackfold-refuse-depot')
+    const next = page.getByRole('region', { name: 'What comes next' })
+    await next.getByText('Nothing can be dated on this loop now.').waitFor()
+    expect(await next.getByRole('table').count()).toBe(0)
+    const lines = await next.getByRole('listitem').allTextContents()
+    expect(lines.length).toBeGreaterThan(4)
+    for (const line of lines) expect(line).toMatch(/Withheld: .+\. Unlock: .+\./)
+  })
+
+  test('beside a vital stands what is usual on this loop, or how many days are missing; its panel gives both numbers', async () => {
+    const { page } = await visit('/loops/kestrow-berth-3')
+    const vitals = page.getByRole('region', { name: 'Vitals', exact: true })
+    await vitals.getByText('no band yet: 12 of 28 days').first().waitFor()
+    await vitals.getByText('Learning what is usual is paused: an alarm stands.').waitFor()
+    const one = vitals.locator('details', { hasText: /usually [\d ]+ to / }).first()
+    await one.locator('summary').press('Enter')
+    await one.getByText(/First weeks, up to \d+ \w{3,4} \d{4}: .*Frozen\./).waitFor()
+    await page
+      .locator('tr', { hasText: 'Oxygen, treatment unit' })
+      .getByText(/^usually /)
+      .or(page.locator('tr .noteLine', { hasText: /^usually / }))
+      .first()
+      .waitFor()
+  })
+
   test('every press on a phone is at least 24 px, and the ones of the night call 60', async () => {
     for (const path of ['/', '/alarms', AIR, '/intake', '/log/kestrow-berth-3', '/trends/kestrow-berth-3', '/loops/kestrow-berth-3']) {
       const { page } = await visit(path, { size: PHONE })

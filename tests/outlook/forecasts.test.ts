@@ -71,7 +71,7 @@ test('a level in the drum says what is left, and what the pump truly gives', () 
   const line = of({ ...acid([], { hours }), site: withLevel, alarms: alarmsOf(withLevel) }, 'acid')
   expect(line.left?.value).toBeCloseTo(0.6 * pct, 6)
   expect(line.basis).toMatch(/^at 0\.15 L\/m³/)
-  expect(line.basis).toContain('by how much the level of its drum fell')
+  expect(line.basis).toContain('and the fall of the level in its drum')
   told(line)
 })
 

@@ -23,8 +23,9 @@ const coming = (more: Partial<Coming> = {}): Coming => ({
 })
 
 test.each([
-  ['days away, by the day', coming(), 'about 5 Dec', '3 Dec to 9 Dec'],
+  ['days away, by the day', coming(), 'about 5 Dec', '3 to 9 Dec'],
   ['over the turn of the year', coming({ medianMs: NOW + 40 * DAY, highMs: NOW + 50 * DAY }), 'about 4 Jan 2027', '3 Dec to 14 Jan 2027'],
+  ['next year', coming({ lowMs: NOW + 38 * DAY, medianMs: NOW + 40 * DAY, highMs: NOW + 80 * DAY }), 'about 4 Jan 2027', '2 Jan to 13 Feb 2027'],
   ['hours away, by the clock', coming({ lowMs: NOW + HOUR, medianMs: NOW + 2 * HOUR, highMs: NOW + 3 * HOUR }), 'in about 2\u00a0h', '10:00 to 12:00'],
   ['without a sure end', coming({ highMs: null }), 'about 5 Dec', '3 Dec or later, with no sure end'],
   ['both ends on one day', coming({ lowMs: NOW + 10 * DAY, highMs: NOW + 10 * DAY + HOUR }), 'about 5 Dec', '5 Dec'],

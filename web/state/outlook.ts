@@ -29,9 +29,19 @@ export function saidComing(e: Coming, zone: string, nowMs: number): SaidComing {
   const [low, high] = [say(e.lowMs), e.highMs === null ? null : say(e.highMs)]
   return {
     when: near ? `in about ${timeLeft((e.medianMs - nowMs) / 60_000)}` : `about ${say(e.medianMs)}`,
-    between: high === null ? `${low} or later, with no sure end` : low === high ? low : `${low} to ${high}`,
+    between: high === null ? `${low} or later, with no sure end` : low === high ? low : `${shortened(low, high)} to ${high}`,
     rests,
   }
+}
+
+/** "6 Jan 2027" before "to 30 Jan 2027" is "6"; before "to 3 Feb 2027" it is "6 Jan". */
+function shortened(low: string, high: string): string {
+  const [a, b] = [low.split(' '), high.split(' ')]
+  while (a.length > 1 && a.length === b.length && a.at(-1) === b.at(-1) && !low.includes(':')) {
+    a.pop()
+    b.pop()
+  }
+  return a.join(' ')
 }
 
 const clockOrMoment = (ms: number, zone: string, nowMs: number): string => (ms - nowMs < 12 * HOUR_MS ? clock(ms, zone) : moment(ms, zone, nowMs))

@@ -40,7 +40,6 @@ export function ComingNext({ body: loop }: { body: LoopDetailBody }) {
             <tr>
               <th scope="col">What</th>
               <th scope="col">When</th>
-              <th scope="col">Between</th>
             </tr>
           </thead>
           <tbody>
@@ -93,8 +92,8 @@ function Told({ coming: e, zone, nowMs }: { coming: Coming; zone: string; nowMs:
       </th>
       <td>
         <b>{s.when}</b>
+        {s.between && <span class="noteLine">{s.between}</span>}
       </td>
-      <td>{s.between}</td>
     </tr>
   )
 }
