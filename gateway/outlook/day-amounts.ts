@@ -66,13 +66,14 @@ export function byDay(all: readonly Increment[], days: readonly Span[]): (number
   })
 }
 
-/** Falls of a measured stock in each day, its unit. A rise by more than `least` is a refill, and the fall of that day is not known. signed: small rises stay, so that they even out in a sum. */
+/** Falls of a measured stock in each day, its unit. A rise by more than `least` is a refill, and less than `least` left is an empty drum: the fall of that day is not known. signed: small rises stay, so that they even out in a sum. */
 export function fallsByDay(hours: readonly Bucket[], days: readonly Day[], least: number, signed = false): (number | null)[] {
   return days.map((d) => {
     const of = hours.filter((h) => h.fromMs >= d.fromMs && h.fromMs < d.toMs && h.mean !== null)
     if (of.length < (LEAST_KNOWN * (d.toMs - d.fromMs)) / HOUR_MS) return null
     const [first, last] = [of[0]?.first ?? 0, of.at(-1)?.last ?? 0]
-    return last > first + least ? null : signed ? first - last : Math.max(0, first - last)
+    // One that is empty can fall no further, whatever the pump says.
+    return last > first + least || last <= least ? null : signed ? first - last : Math.max(0, first - last)
   })
 }
 

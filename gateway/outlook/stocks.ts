@@ -57,18 +57,21 @@ function drum(s: StoredLoop, c: Consumable, washed: Washed | null, coming: reado
   const byPump = pump ? pumped(s, pump) : null
   const use = byPump ? (level ? gauged(s, c, level, byPump) : byPump) : level && fallen(s, c, level)
   if (!use) return blind(c, stage, pump ? notCounted(s.site, pump) : 'nothing counts what is taken of it', unlockOf(s.site, c, pump))
-  const stock = (level && byLevel(s, c, level)) ?? sinceRefill(s, c, use)
-  return line(s, c, stage, stock, use, washed, coming)
+  const measured = level && byLevel(s, c, level)
+  return line(s, c, stage, measured ?? sinceRefill(s, c, use), use, measured ? use.share : 0, washed, coming)
 }
 
-function line(s: StoredLoop, c: Consumable, stage: string | null, stock: Stock, use: Use, washed: Washed | null, coming: readonly ComingDay[]): Expected {
+/**
+ * alikeShare  doubt about every litre to come alike, which does not shrink beside the sum. 0 where the same doubt stands in the stock: of a drum
+ *             filled with so much, a pump that gives more has taken more and will take more, so it is one error on all that was filled in
+ */
+function line(s: StoredLoop, c: Consumable, stage: string | null, stock: Stock, use: Use, alikeShare: number, washed: Washed | null, coming: readonly ComingDay[]): Expected {
   const rate = washed ? washRate(s.days.map((_, i) => ({ washedM3: washed.m3[i] ?? null, used: use.perDay[i] ?? null }))) : null
   const kinds = (amounts: readonly (number | null)[]): Demand | NotObservable => demandOf(s.days.map((d, i) => ({ kind: d.kind, amount: amounts[i] ?? null })))
   const byWash = rate !== null && !('because' in rate) && washed !== null
   const demand = byWash ? kinds(washed.m3) : kinds(use.perDay)
-  // What is doubted about every litre alike does not shrink beside the sum.
   const sure = byWash ? rate : { perM3: 1, error: 0, variancePerM3: 0, washDays: 0 }
-  const outlook = runOut(stock, demand, { ...sure, error: Math.hypot(sure.error, use.share * sure.perM3) }, coming)
+  const outlook = runOut(stock, demand, { ...sure, error: Math.hypot(sure.error, alikeShare * sure.perM3) }, coming)
   const left = stock.left === null ? null : { value: Math.max(0, stock.left), unit: c.unit }
   const told = outlook.kind === 'forecast' || outlook.kind === 'beyond'
   return {
@@ -114,15 +117,18 @@ function gauged(s: StoredLoop, c: Consumable, level: Signal, use: Use): Use {
   const falls = fallsByDay(s.hours.get(level.id) ?? [], s.days, 2 * level.resolution, true)
   let lost = 0
   let given = 0
+  let days = 0
   falls.forEach((fall, i) => {
     const by = use.perDay[i] ?? null
     if (fall === null || by === null) return
     lost += inUnit(c, level, fall)
     given += by
+    days += 1
   })
-  if (given <= 0 || lost < 10 * inUnit(c, level, level.resolution)) return use
+  const step = inUnit(c, level, level.resolution)
+  if (given <= 0 || lost < 10 * step) return use
   const scale = (v: number | null): number | null => (v === null ? null : (v * lost) / given)
-  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by} and the fall of the level in its drum`, share: LEVEL_SHARE }
+  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by} and the fall of the level in its drum`, share: (step * Math.sqrt(days / 6)) / lost }
 }
 
 function pumped(s: StoredLoop, pump: Equipment): Use | null {
@@ -170,7 +176,7 @@ function taken(s: StoredLoop, use: Use, fromMs: number, full: number): Stock {
     if (v === null || share < 1) guessed += (share * (v ?? mean)) ** 2
   })
   gone += use.today ?? 0
-  return { left: full - gone, error: Math.hypot(use.share * gone, Math.sqrt(guessed)) }
+  return { left: full - gone, error: Math.hypot(use.share * full, Math.sqrt(guessed)) }
 }
 
 /** Of acid: an entry about it, about its pump, or naming it. */
@@ -205,7 +211,7 @@ function paper(s: StoredLoop, c: Consumable, washed: Washed | null, coming: read
     const hours = s.hours.get(measured.id) ?? []
     const newest = hours.findLast((h) => h.last !== null)?.last ?? null
     const use: Use = { perDay: fallsByDay(hours, s.days, 2 * measured.resolution), today: null, by: 'by the paper left on the roll', share: LEVEL_SHARE }
-    return line(s, c, stage, { left: newest, error: ROLL_SHARE * c.full * 0.2 }, use, washed, coming)
+    return line(s, c, stage, { left: newest, error: LEVEL_SHARE * c.full }, use, use.share, washed, coming)
   }
   const pulses = find('pulses')
   if (!pulses) return blind(c, stage, 'advances of the paper are not counted', 'Index pulses of the paper drive, or a signal of the paper left')
@@ -229,5 +235,5 @@ function paper(s: StoredLoop, c: Consumable, washed: Washed | null, coming: read
     share: ROLL_SHARE,
   }
   const gone = between(last.atMs, s.nowMs) * perPulse
-  return line(s, c, stage, { left: c.full - gone, error: ROLL_SHARE * c.full }, use, washed, coming)
+  return line(s, c, stage, { left: c.full - gone, error: ROLL_SHARE * c.full }, use, 0, washed, coming)
 }

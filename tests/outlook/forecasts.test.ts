@@ -159,6 +159,8 @@ test('a fall over a day is what was taken, and a rise makes the day unknown', ()
   const day = (d: number, of: (h: number) => number) => Array.from({ length: 24 }, (_, h) => bucket((DAYS[d]?.fromMs ?? 0) + h * HOUR, of(h)))
   expect(fallsByDay([...day(0, (h) => 50 - h), ...day(1, (h) => 20 + h)], two, 1)).toEqual([23, null])
   expect(fallsByDay(day(0, () => 50).slice(0, 10), two, 1)).toEqual([null, null])
+  // An empty drum does not say that nothing is used.
+  expect(fallsByDay([...day(0, () => 1), ...day(1, () => 50)], two, 2)).toEqual([null, 0])
 })
 
 test('on a poor loop nothing is dated: every line says why, and which signal, field or entry would unlock it', () => {
