@@ -9,7 +9,7 @@ import type { Forecast, Outlook } from '../trends/outlook.ts'
 import { DAY_MS, type Point } from '../trends/points.ts'
 import { timeToLimit } from '../trends/time-to-limit.ts'
 import { idleHours } from './before-dose.ts'
-import { type Expected, waiting } from './expected.ts'
+import { type Expected, openEnded, waiting } from './expected.ts'
 import type { StoredLoop } from './stored.ts'
 
 /** Days looked back for pH. */
@@ -31,7 +31,10 @@ export function acidity(s: StoredLoop, washedL: readonly (number | null)[] | nul
   if (limits.length === 0) return none('no alarm watches it, so there is no limit to reach', `A limit for ${signal.id} in the site file`)
   const course = courseOf(s, signal, washedL)
   if (course === null) return none('neither doses nor hours without washing are seen in it', 'Run contact of the acid pump, or a wash water meter')
-  const told = limits.map((l) => ({ ...l, outlook: timeToLimit(course.points, s.nowMs, { ...PLAN, ...l, resolution: signal.resolution }) }))
+  const told = limits.map((l) => ({
+    ...l,
+    outlook: openEnded(timeToLimit(course.points, s.nowMs, { ...PLAN, ...l, resolution: signal.resolution }), s.nowMs + LIMIT.aheadSpans * PH_DAYS * DAY_MS),
+  }))
   const chosen = nearest(told)
   return [
     {

@@ -77,6 +77,10 @@ export function fallsByDay(hours: readonly Bucket[], days: readonly Day[], least
   })
 }
 
+/** Days on which a measured stock stood at `least` or under. */
+export const emptyDays = (hours: readonly Bucket[], days: readonly Day[], least: number): readonly boolean[] =>
+  days.map((d) => hours.some((h) => h.fromMs >= d.fromMs && h.fromMs < d.toMs && h.min !== null && h.min <= least))
+
 /** Hours on between two moments; null: less than four fifths are known. readings ascending, one before `fromMs` where there is one */
 export function runOver(readings: readonly HistoryReading[], fromMs: number, toMs: number, holdMs: number): number | null {
   const states = readings.map((r) => ({ atMs: r.sourceMs, on: r.value === null || r.quality === 'bad' ? null : r.value !== 0 }))

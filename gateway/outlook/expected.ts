@@ -26,3 +26,6 @@ const WAIT = 'Time: nothing else is missing'
 /** What would change a withheld line that lacks no signal: time, readings, or nothing, because there is nothing to tell. */
 export const waiting = (o: Outlook): string | null =>
   o.kind !== 'not-observable' ? null : /needed/.test(o.because) ? WAIT : o.because.endsWith('old') ? 'Readings: none came lately' : null
+
+/** A late end further off than the method looks ahead is no date: there is no sure end. */
+export const openEnded = (o: Outlook, untilMs: number): Outlook => (o.kind === 'forecast' && o.highMs > untilMs ? { ...o, highMs: Number.POSITIVE_INFINITY } : o)

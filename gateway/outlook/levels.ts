@@ -7,7 +7,7 @@ import type { Signal, Stage } from '../site/site.ts'
 import { LIMIT, span } from '../trends/limit-plan.ts'
 import { DAY_MS } from '../trends/points.ts'
 import { timeToLevel } from '../trends/time-to-level.ts'
-import { type Expected, waiting } from './expected.ts'
+import { type Expected, openEnded, waiting } from './expected.ts'
 import type { StoredLoop } from './stored.ts'
 
 const MIN_MS = 60_000
@@ -38,7 +38,7 @@ function levelOf(s: StoredLoop, stage: Stage): readonly Expected[] {
   const edge = edgeOf(s.alarms, signal, low)
   if (edge === null) return [blind('no alarm watches its level, so there is no limit to reach', `A limit for ${signal.id} in the site file`)]
   const stepMs = Math.max(MIN_MS, signal.sampleEveryMs)
-  const outlook = timeToLevel(s.recent.get(signal.id) ?? [], s.nowMs, stepMs, {
+  const course = timeToLevel(s.recent.get(signal.id) ?? [], s.nowMs, stepMs, {
     ...LIMIT,
     ...edge,
     resolution: signal.resolution,
@@ -46,6 +46,7 @@ function levelOf(s: StoredLoop, stage: Stage): readonly Expected[] {
     leastSpanMs: 15 * stepMs,
     freshMs: 3 * Math.max(stepMs, signal.reportEveryMs) + 10_000,
   })
+  const outlook = openEnded(course, s.nowMs + LIMIT.aheadSpans * RECENT_MS)
   return [
     {
       ...line,

@@ -13,7 +13,7 @@ import { type Demand, demandOf } from '../trends/demand.ts'
 import type { ComingDay, Stock } from '../trends/run-out.ts'
 import { runOut } from '../trends/run-out.ts'
 import { type WashRate, washRate } from '../trends/wash-rate.ts'
-import { byDay, counted, fallsByDay } from './day-amounts.ts'
+import { byDay, counted, emptyDays, fallsByDay } from './day-amounts.ts'
 import { type Expected, inSentence, waiting } from './expected.ts'
 import { standing, type StoredLoop } from './stored.ts'
 import type { Washed } from './washed.ts'
@@ -112,8 +112,13 @@ function fallen(s: StoredLoop, c: Consumable, level: Signal): Use | null {
   return { perDay, today: null, by: 'by the fall of its level', share: LEVEL_SHARE }
 }
 
-/** The use by the pump, scaled to what its drum lost over the same days; as it is while the drum lost too little to tell. */
-function gauged(s: StoredLoop, c: Consumable, level: Signal, use: Use): Use {
+/**
+ * The use by the pump, scaled to what its drum lost over the same days; as it is while the drum lost too little to tell. Days of an empty drum say
+ * nothing: the controller lets the pump run on and on, and nothing comes.
+ */
+function gauged(s: StoredLoop, c: Consumable, level: Signal, pump: Use): Use {
+  const empty = emptyDays(s.hours.get(level.id) ?? [], s.days, 2 * level.resolution)
+  const use: Use = { ...pump, perDay: pump.perDay.map((v, i) => (empty[i] ? null : v)) }
   const falls = fallsByDay(s.hours.get(level.id) ?? [], s.days, 2 * level.resolution, true)
   let lost = 0
   let given = 0

@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest'
 import { fallsByDay } from '../../gateway/outlook/day-amounts.ts'
 import { beforeDoses } from '../../gateway/outlook/before-dose.ts'
-import type { Expected } from '../../gateway/outlook/expected.ts'
+import { type Expected, openEnded } from '../../gateway/outlook/expected.ts'
 import { forecasts } from '../../gateway/outlook/forecasts.ts'
 import type { StoredLoop } from '../../gateway/outlook/stored.ts'
 import type { HistoryReading } from '../../gateway/history/history.ts'
@@ -75,6 +75,26 @@ test('a level in the drum says what is left, and what the pump truly gives', () 
   told(line)
 })
 
+test('days of an empty drum teach nothing, however long its pump ran on', () => {
+  const withLevel = site(`${ALL}\n  acid.level:`, DRUMS)
+  let pct = 90
+  const empty = (i: number): boolean => i < 7
+  const level = DAYS.flatMap((d, i) =>
+    Array.from({ length: 24 }, (_, h) => {
+      const from = empty(i) ? 0 : pct
+      if (!empty(i) && h === 10) pct -= (100 / 60) * 1.5 * (litres(d.kind, i) / 10_000)
+      return bucket(d.fromMs + h * HOUR, from, empty(i) ? 0 : pct)
+    }),
+  )
+  const hours = new Map([
+    ['hp.volume', WASH],
+    ['acid.level', level],
+  ])
+  const run = RUN.map((h, i) => (empty(i) ? 20 : h))
+  const line = of({ ...acid([], { hours, runHours: new Map([['acid.run', run]]) }), site: withLevel, alarms: alarmsOf(withLevel) }, 'acid')
+  expect(line.basis).toMatch(/^at 0\.15 L\/m³/)
+})
+
 test('days of which too little is known have no figure: with fewer than fourteen known ones the forecast is withheld', () => {
   const gaps = WASH.map((b) => (b.fromMs < NOW - 10 * DAY ? bucket(b.fromMs, null) : b))
   const run = RUN.map((h, i) => (i < 32 ? null : h))
@@ -117,6 +137,13 @@ test('pH goes by the values before each dose, day by day, towards the side it dr
   // 7.4 + 0.04 i = 9 at i = 40: twelve days after the 28th, which was yesterday.
   expect(Math.abs(f.medianMs - (NOW + 12.5 * DAY))).toBeLessThan(1.5 * DAY)
   expect(line.basis).toBe('at the drift of 28 days, before each dose')
+})
+
+test('a late end further off than the method looks ahead is no date', () => {
+  const f: Forecast = { kind: 'forecast', lowMs: NOW + DAY, medianMs: NOW + 20 * DAY, highMs: NOW + 700 * DAY, from: 24 }
+  expect(openEnded(f, NOW + 84 * DAY)).toEqual({ ...f, highMs: Number.POSITIVE_INFINITY })
+  expect(openEnded(f, NOW + 701 * DAY)).toBe(f)
+  expect(openEnded({ kind: 'reached' }, NOW)).toEqual({ kind: 'reached' })
 })
 
 test('a pH probe that was set in buffers has a course of its own from there', () => {
