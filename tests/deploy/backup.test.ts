@@ -27,6 +27,8 @@ beforeAll(async () => {
   await database.destroy()
   server.run('first-site')
   server.sh('loopkeeper sites credential add yard-1')
+  mkdirSync(server.at('/var/lib/loopkeeper/normal'), { recursive: true })
+  writeFileSync(server.at('/var/lib/loopkeeper/normal/yard-1.json'), '{"tu.do":[{"value":8,"sd":0.1,"atMs":1}]}')
   writeFileSync(join(data, 'sessions.json'), '[]')
   const ran = server.run('backup')
   expect(ran).toMatchObject({ status: 0, err: '' })
@@ -51,7 +53,7 @@ const copyOf = (name: string): string => {
 const sealAgain = (dir: string): void => void server.sh(`cd ${dir} && find . -type f ! -name SHA256SUMS -print0 | sort -z | xargs -0 sha256sum > SHA256SUMS`)
 
 test('a backup of a running server holds history, state, credentials and site files, readable by its owner only, and no sign-in session', () => {
-  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'site-credentials.json', 'sites', 'state.db'])
+  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'normal', 'site-credentials.json', 'sites', 'state.db'])
   expect(readdirSync(join(backup, 'sites'))).toEqual(['yard-1.yaml'])
   expect(statSync(backup).mode & 0o077).toBe(0)
   for (const f of ['history.db', 'state.db', 'site-credentials.json']) expect(statSync(join(backup, f)).mode & 0o077, f).toBe(0)
@@ -72,7 +74,8 @@ test('what is restored is what was stored: readings, state, credentials and site
   expect(found.map((r) => r.value)).toEqual(Array.from({ length: 500 }, (_, i) => 6 + i / 1000))
   expect((await again.range('yard-1/finished.level', 0, T0 * 2, 10)).map((r) => r.value)).toEqual([64])
   await again.close()
-  for (const f of ['site-credentials.json', 'sites/yard-1.yaml']) expect(readFileSync(join(dir, f), 'utf8')).toBe(readFileSync(server.at(`/var/lib/loopkeeper/${f}`), 'utf8'))
+  for (const f of ['site-credentials.json', 'sites/yard-1.yaml', 'normal/yard-1.json'])
+    expect(readFileSync(join(dir, f), 'utf8')).toBe(readFileSync(server.at(`/var/lib/loopkeeper/${f}`), 'utf8'))
   expect(existsSync(join(dir, 'sessions.json'))).toBe(false)
   expect(readdirSync(dir).filter((n) => n.startsWith('.'))).toEqual([])
   const database = await openDatabase(join(dir, 'state.db'))
