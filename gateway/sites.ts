@@ -76,7 +76,7 @@ async function addOne(site: string): Promise<number> {
     return 1
   }
   const secret = await has.add(site)
-  console.log(`site ${site}: MQTT user "${site}", password shown only now (a running gateway knows it within 5 s):\n${secret}`)
+  console.log(`site ${site}: MQTT user "${site}", which a running gateway knows within 5 s; password shown only now:\n${secret}`)
   return 0
 }
 

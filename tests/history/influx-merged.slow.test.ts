@@ -95,6 +95,9 @@ describe.skipIf(influxdPath === null)(`one history from the embedded store and I
     store.commit([reading('quarry/do', T0 + 2 * HOUR_MS, 6)])
     expect((await history.range('quarry/do', T0, T0 + 4 * HOUR_MS, 10)).map((r) => r.value)).toEqual([6])
     expect((await history.buckets(['quarry/do'], T0, T0 + 4 * HOUR_MS, 4))[0]?.buckets.map((b) => b.count)).toEqual([0, 0, 1, 0])
-    expect(history.trouble()).toMatch(/^Readings from before the embedded history begins are missing from trends: InfluxDB at 127\.0\.0\.1:9/)
+    expect(history.trouble()).toMatch(/^A trend just asked for lacks what lies before the embedded history: InfluxDB at 127\.0\.0\.1:9/)
+    // It is about that question: a minute later nobody misses anything.
+    clock.advance(61_000)
+    expect(history.trouble()).toBeNull()
   })
 })

@@ -25,18 +25,24 @@ export async function openTap(brokerPort: number): Promise<Tap> {
   const server = createServer((from) => {
     connections++
     const to = connect(brokerPort, '127.0.0.1')
-    const flights = new Map<number, number>()
+    // A broker that came back hands over all it had on the way at once, more than there are packet ids, so one id may stand for several.
+    // They are answered in the order they came.
+    const flights = new Map<number, number[]>()
     const down = packets((type, flags, body) => {
       if (type !== PUBLISH) return
       const topicEnd = 2 + body.readUInt16BE(0)
       const qos = (flags >> 1) & 3
       const at = Number(/"t":(\d+)/.exec(body.toString('utf8', topicEnd + (qos > 0 ? 2 : 0)))?.[1])
       handed.add(at)
-      if (qos > 0) flights.set(body.readUInt16BE(topicEnd), at)
+      if (qos === 0) return
+      const id = body.readUInt16BE(topicEnd)
+      const same = flights.get(id)
+      if (same) same.push(at)
+      else flights.set(id, [at])
     })
     const up = packets((type, _, body) => {
       if (type !== PUBACK) return
-      const at = flights.get(body.readUInt16BE(0))
+      const at = flights.get(body.readUInt16BE(0))?.shift()
       if (at !== undefined) answered.add(at)
     })
     for (const [a, b, look] of [
