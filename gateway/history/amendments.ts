@@ -3,17 +3,8 @@
  * what is said never gets better by it.
  */
 import type Database from 'better-sqlite3'
-import type { Quality, Reading } from '../site/reading.ts'
-import type { Bucket, HistoryReading } from './history.ts'
+import type { Amendment, Bucket, HistoryReading } from './history.ts'
 import { codeOf, qcOf, qualityOf, rankOf, subOf } from './quality-code.ts'
-
-export interface Amendment {
-  readonly key: string
-  readonly sourceMs: number
-  readonly quality: Quality
-  readonly sub: Reading['sub']
-  readonly qc: Reading['qc']
-}
 
 export class Amendments {
   private readonly insert: Database.Statement<[number, number, number]>

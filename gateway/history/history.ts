@@ -89,3 +89,12 @@ export interface HistoryStats {
   readonly fileBytes: number
   readonly walBytes: number
 }
+
+/** What is said of a stored reading from now on; its value stays. */
+export interface Amendment {
+  readonly key: string
+  readonly sourceMs: number
+  readonly quality: Quality
+  readonly sub: Reading['sub']
+  readonly qc: Reading['qc']
+}

@@ -1,6 +1,7 @@
 /** The checks over all readings of one message: oldest first, whatever their order in it. */
 import type { Reading } from '../site/reading.ts'
-import { judge, stampAll, type Amendment, type Arrival, type ClockLimits, type SignalSpec, type SignalState, type Stamp } from './checks.ts'
+import type { Amendment } from '../history/history.ts'
+import { judge, stampAll, type Arrival, type ClockLimits, type SignalSpec, type SignalState, type Stamp } from './checks.ts'
 import { surroundings, type Around } from './checks-around.ts'
 import type { BadReading, RawReading } from './payload.ts'
 import type { Movement } from './qartod-judge.ts'

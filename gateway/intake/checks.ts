@@ -3,6 +3,7 @@
  * raw reading, signal) -> reading and next state. The quality tests (qartod-stream.ts) say what is unusual about a value; they
  * never change it, and only what no working sensor can report is bad and so holds an alarm.
  */
+import type { Amendment } from '../history/history.ts'
 import { convert } from '../site/convert.ts'
 import { QUANTITIES } from '../site/quantity.ts'
 import { keyOf, type ClockState, type Quality, type Reading } from '../site/reading.ts'
@@ -124,15 +125,6 @@ export type Judged =
       readonly spike: Amendment | null
     }
   | Reject
-
-/** What is said of a stored reading from now on; its value stays. */
-export interface Amendment {
-  readonly key: string
-  readonly sourceMs: number
-  readonly quality: Quality
-  readonly sub: Reading['sub']
-  readonly qc: Reading['qc']
-}
 
 /** What the surroundings of the signal say of this reading (checks-around.ts). */
 type Surroundings = Pick<CheckRow, 'runs' | 'event' | 'partner' | 'second'>

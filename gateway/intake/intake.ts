@@ -10,12 +10,12 @@
  *   readings = stored + duplicate + conflict + rejected
  */
 import type { Clock } from '../clock.ts'
-import type { AppendResult, DurableHistory } from '../history/history.ts'
+import type { Amendment, AppendResult, DurableHistory } from '../history/history.ts'
 import type { Counter, Health, SiteTraffic, UnassignedSignal } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
 import { forecast, type MonthUse } from '../site/data-plan.ts'
 import { silentAfterMs, type Site } from '../site/site.ts'
-import { CLOCK_LIMITS, type Amendment } from './checks.ts'
+import { CLOCK_LIMITS } from './checks.ts'
 import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'

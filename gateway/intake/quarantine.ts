@@ -5,19 +5,11 @@
  * Bounded in both directions: at most `perCode` entries for each code, so that a flood of one fault cannot push the rare
  * one out, and the entry unseen for longest makes room.
  */
+import type { QuarantineEntry as ShownEntry } from '../port.ts'
 import { REJECT_CODES, type RejectCode } from './reject-codes.ts'
 
-export interface QuarantineEntry {
+export interface QuarantineEntry extends ShownEntry {
   readonly code: RejectCode
-  /** Topic with what varies within it as `+`. */
-  readonly pattern: string
-  /** Newest example. */
-  readonly topic: string
-  readonly detail: string
-  readonly bytes: number
-  readonly count: number
-  readonly firstMs: number
-  readonly lastMs: number
 }
 
 export interface Quarantine {

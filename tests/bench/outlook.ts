@@ -18,6 +18,7 @@ import { keyOf, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 import { fleetDir } from '../../simulator/fleets/fleets.ts'
+import { quiet } from '../alarms/quiet.ts'
 import { gaussian } from '../process/noise.ts'
 import { median, printFigures } from './figure.ts'
 
@@ -70,22 +71,7 @@ for (let minute = 0; minute < DAYS * 1440; minute++) {
 }
 history.commit(batch)
 
-const alarms: readonly AlarmView[] = defaultAlarms(site).defs.map((def) => ({
-  def,
-  state: 'normal',
-  occurrence: null,
-  version: 1,
-  raisedMs: null,
-  clearedMs: null,
-  value: null,
-  limit: null,
-  unit: '',
-  acknowledgedBy: null,
-  acknowledgedMs: null,
-  note: null,
-  heldSinceMs: null,
-  count: 0,
-}))
+const alarms: readonly AlarmView[] = defaultAlarms(site).defs.map(quiet)
 const state: SiteState = { site, heardMs: END, silent: false, latest: new Map() }
 const outlook = startOutlook({
   clock,

@@ -42,7 +42,7 @@ function environmentOf(unit: string, dropIns: readonly string[]): Record<string,
 
 /** A root folder as `systemd-analyze` wants it: the units with their drop-ins, and what they start, present. */
 function installed(): string {
-  const root = server.at('/root-of-units')
+  const root = server.at('/units')
   const units = join(root, 'etc/systemd/system')
   for (const u of UNITS) put(join(units, u), deployText(`systemd/${u}`))
   for (const d of DROP_INS) put(join(units, 'loopkeeper.service.d', d), deployText(`systemd/${d}`))

@@ -62,7 +62,7 @@ const storedOnce = (n: number, base: number): void => {
 }
 const TOPIC = `${PREFIX}/ostrand/tu.do`
 // Values run up to a few hundred, so the sensor's range does not matter here.
-const real = mosquittoPath === null ? test.skip : test
+const real = test.skipIf(mosquittoPath === null)
 
 test('A3 A2 readings from a broker are committed before they are acknowledged', async () => {
   const { port, broker } = await embedded({})
@@ -264,7 +264,7 @@ test('a wrong password is told as such, never shown, and tried again', async () 
 
 const tool = 'openssl'
 const openssl = spawnSync(tool, ['version']).status === 0
-const secure = mosquittoPath !== null && openssl ? test : test.skip
+const secure = test.skipIf(mosquittoPath === null || !openssl)
 secure(
   `MQT-60 over TLS the broker is checked against the given authority, and shown a certificate of our own${openssl ? withoutMosquitto : ' (skipped: no openssl on this machine)'}`,
   async () => {

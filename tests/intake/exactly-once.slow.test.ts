@@ -10,10 +10,10 @@ const exactlyOnce = (o: Outcome, atLeast: number, connections: number): void => 
 test('a reading whose PUBACK was seen is stored exactly once, though the gateway is killed 3 times', async () => {
   exactlyOnce(await killed(3), 300, 4)
 })
-;(mosquittoPath === null ? test.skip : test)(`... though Mosquitto and the gateway go down in turn${withoutMosquitto}`, async () => {
+test.skipIf(mosquittoPath === null)(`... though Mosquitto and the gateway go down in turn${withoutMosquitto}`, async () => {
   exactlyOnce(await brokerGone(2), 200, 2)
 })
-;(mosquittoPath === null ? test.skip : test)(
+test.skipIf(mosquittoPath === null)(
   `what Mosquitto handed over and we acknowledged is stored exactly once, though Mosquitto is killed with -9 3 times${withoutMosquitto}`,
   async () => {
     const o = await brokerKilled(3)

@@ -9,6 +9,7 @@ import { defaultAlarms } from '../../gateway/alarms/defaults.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Reading } from '../../gateway/site/reading.ts'
 import type { Site } from '../../gateway/site/site.ts'
+import { quiet } from '../alarms/quiet.ts'
 import { chance, rounded, valueAt } from './story.ts'
 
 export type FleetName = 'eight' | 'sixty' | 'hundreds' | 'thousands' | 'quiet' | 'none'
@@ -193,23 +194,7 @@ export function readingOf(loop: Loop, signal: string, atMs: number, nowMs: numbe
 
 function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView {
   const limit = def.rule.kind === 'limit' ? def.rule.limit : def.rule.kind === 'water-left' ? def.rule.belowMin : def.rule.kind === 'no-air' ? def.rule.proofLow : null
-  if (!t)
-    return {
-      def,
-      state: 'normal',
-      occurrence: null,
-      version: 1,
-      raisedMs: null,
-      clearedMs: null,
-      value: null,
-      limit: null,
-      unit: '',
-      acknowledgedBy: null,
-      acknowledgedMs: null,
-      note: null,
-      heldSinceMs: null,
-      count: 0,
-    }
+  if (!t) return quiet(def)
   const state = t.state ?? 'unacknowledged'
   const raisedMs = nowMs - t.min * MIN
   const gone = state === 'returned' || state.startsWith('latched')

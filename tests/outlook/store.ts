@@ -6,6 +6,7 @@ import type { LogEntry } from '../../gateway/log/entry.ts'
 import { pastDays, type Day } from '../../gateway/outlook/days.ts'
 import type { StoredLoop } from '../../gateway/outlook/stored.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
+import { quiet } from '../alarms/quiet.ts'
 import type { Site } from '../../gateway/site/site.ts'
 
 export const HOUR = 3_600_000
@@ -43,23 +44,7 @@ export const ALL = '  tu.do:\n  tu.ph:\n  sump.level:\n  finished.level:\n  blow
 export const DRUMS =
   'consumables:\n  paper: { name: Filter paper, full: 100, unit: m }\n  acid: { name: Acid, full: 60, unit: L }\n  microbes: { name: Microbe culture, full: 20, unit: L }'
 
-export const alarmsOf = (s: Site): readonly AlarmView[] =>
-  defaultAlarms(s).defs.map((def) => ({
-    def,
-    state: 'normal',
-    occurrence: null,
-    version: 1,
-    raisedMs: null,
-    clearedMs: null,
-    value: null,
-    limit: null,
-    unit: '',
-    acknowledgedBy: null,
-    acknowledgedMs: null,
-    note: null,
-    heldSinceMs: null,
-    count: 0,
-  }))
+export const alarmsOf = (s: Site): readonly AlarmView[] => defaultAlarms(s).defs.map(quiet)
 
 export const bucket = (fromMs: number, first: number | null, last = first): Bucket => {
   const none = first === null || last === null

@@ -10,8 +10,8 @@ const CLIENT = '/usr/bin/mosquitto_pub'
 const BROKER = '/usr/sbin/mosquitto'
 const noClient = existsSync(CLIENT) ? '' : ` (skipped: no ${CLIENT}, Debian package mosquitto-clients)`
 const noBroker = noClient || (existsSync(BROKER) ? '' : ` (skipped: no ${BROKER}, Debian package mosquitto)`)
-const withClient = (name: string, body: () => Promise<void>): void => (noClient ? test.skip : test)(name + noClient, body)
-const withBroker = (name: string, body: () => Promise<void>): void => (noBroker ? test.skip : test)(name + noBroker, body)
+const withClient = (name: string, body: () => Promise<void>): void => test.skipIf(noClient !== '')(name + noClient, body)
+const withBroker = (name: string, body: () => Promise<void>): void => test.skipIf(noBroker !== '')(name + noBroker, body)
 
 const open: { products: Product[]; folders: Folder[]; children: ChildProcess[] } = { products: [], folders: [], children: [] }
 afterEach(async () => {

@@ -1,0 +1,19 @@
+/** An alarm that has never been raised, as the keeper shows it. */
+import type { AlarmDef, AlarmView } from '../../gateway/alarms/alarm.ts'
+
+export const quiet = (def: AlarmDef): AlarmView => ({
+  def,
+  state: 'normal',
+  occurrence: null,
+  version: 1,
+  raisedMs: null,
+  clearedMs: null,
+  value: null,
+  limit: null,
+  unit: '',
+  acknowledgedBy: null,
+  acknowledgedMs: null,
+  note: null,
+  heldSinceMs: null,
+  count: 0,
+})
