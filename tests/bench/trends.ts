@@ -1,9 +1,11 @@
 /**
  * Processor time of the review's two slow questions on 90 days of hours (2,160 points): where is the break, and how steep is the drift with
- * its interval. Baselines: the textbook forms in the same run (every split summed anew; every slope kept and sorted). And
+ * its interval. Baselines: the textbook forms in the same run (every split summed anew; every slope kept and sorted), and the slope also against a
+ * package others wrote (ml-regression-theil-sen, which gives no interval). And
  * what a reading costs when EWMA, CUSUM, smoothing and the Hampel window follow it, beside the plain way (each worked out anew
  * from the last 60 readings).
  */
+import { TheilSenRegression } from 'ml-regression-theil-sen'
 import { CHANGE, changePoint } from '../../gateway/trends/change-point.ts'
 import { cusumPlan, startCusum, stepCusum } from '../../gateway/trends/cusum.ts'
 import { type EwmaPlan, startEwma, stepEwma } from '../../gateway/trends/ewma.ts'
@@ -83,6 +85,9 @@ const breakMs: number[] = []
 const breakPlainMs: number[] = []
 const slopeMs: number[] = []
 const slopePlainMs: number[] = []
+const slopePackageMs: number[] = []
+/** Plain lists, as the package is meant to be given them. */
+const [dayList, yList] = [[...days], [...y]]
 for (let round = 0; round < ROUNDS + WARM; round += 1) {
   let ours: Line | null = null
   let plain: Line | null = null
@@ -103,9 +108,16 @@ for (let round = 0; round < ROUNDS + WARM; round += 1) {
   const sp = cpuMs(() => {
     plain = plainSlope(days, y)
   })
+  let packaged = Number.NaN
+  const pk = cpuMs(() => {
+    packaged = new TheilSenRegression(dayList, yList).slope
+  })
   const [o, p] = [ours, plain] as unknown as [Line, Line]
   if (split !== splitPlain || o.slope !== p.slope || o.low !== p.low || o.high !== p.high) throw new Error('the two forms do not agree: the bench measures nothing')
+  // Of an even number of slopes the package takes the lower middle one, ours lies between the two.
+  if (!(Math.abs(packaged - o.slope) < 1e-5 * Math.abs(o.slope))) throw new Error(`the package says ${packaged} and ours ${o.slope}: the bench measures nothing`)
   if (!keep) continue
+  slopePackageMs.push(pk)
   breakMs.push(b)
   breakPlainMs.push(bp)
   slopeMs.push(s)
@@ -171,6 +183,15 @@ if (!Number.isFinite(used)) throw new Error('the streams gave no figures')
 printFigures([
   { bench: 'process.changePoint90d', value: median(breakMs), unit: 'ms', baseline: median(breakPlainMs), target: 50, better: 'less', n: `${ROUNDS} rounds of ${N} points` },
   { bench: 'process.theilSen90d', value: median(slopeMs), unit: 'ms', baseline: median(slopePlainMs), target: 50, better: 'less', n: `${ROUNDS} rounds of ${N} points` },
+  {
+    bench: 'process.theilSenPackage90d',
+    value: median(slopeMs),
+    unit: 'ms',
+    baseline: median(slopePackageMs),
+    target: null,
+    better: 'less',
+    n: 'the same rounds, against ml-regression-theil-sen',
+  },
   {
     bench: 'process.trendsPerReading',
     value: median(streamUs),

@@ -3,8 +3,9 @@ import { biologyCases } from './biology-cases.ts'
 import { chemistryCases } from './chemistry-cases.ts'
 import { machineCases } from './machine-cases.ts'
 import { oxygenCases } from './oxygen-cases.ts'
+import { packagesCases } from './packages-cases.ts'
 import { simulatorCases } from './simulator-cases.ts'
 import { statisticsCases } from './statistics-cases.ts'
 import type { PublishedCase } from './table.ts'
 
-export const CASES: readonly PublishedCase[] = [...oxygenCases, ...chemistryCases, ...machineCases, ...biologyCases, ...simulatorCases, ...statisticsCases]
+export const CASES: readonly PublishedCase[] = [...oxygenCases, ...chemistryCases, ...machineCases, ...biologyCases, ...simulatorCases, ...statisticsCases, ...packagesCases]
