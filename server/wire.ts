@@ -207,6 +207,50 @@ export const historyBody = z.object({
   extent: z.object({ firstMs: ms, lastMs: ms }).nullable(),
 })
 
+/** Did a signal drift over a span, how fast, and did its level step? Each told with its interval of 95 %, or why not. */
+export const courseBody = z.object({
+  site: z.string(),
+  signal: z.string(),
+  unit: z.string(),
+  unitText: z.string(),
+  fromMs: ms,
+  toMs: ms,
+  /** Medians of such steps stand for the readings. */
+  stepMs: z.number(),
+  /** Steps with a figure, of all. */
+  points: z.number().int(),
+  steps: z.number().int(),
+  /** Chance that each interval holds the true one. */
+  level: z.number(),
+  /** null: line and step below are told, as far as there are any. */
+  why: z.string().nullable(),
+  line: z
+    .object({
+      says: z.enum(['rising', 'falling', 'none told']),
+      /** Slope, unit of the signal per day. */
+      perDay: z.object({ low: z.number(), best: z.number(), high: z.number() }),
+      /** The line and both edges of its interval turn about this place. */
+      atMs: ms,
+      value: z.number(),
+      /** The course is not one straight line. */
+      bent: z.boolean(),
+    })
+    .nullable(),
+  step: z
+    .object({
+      /** Between these two the level changed; the true change lies from `earliestMs` to `latestMs`, null: perhaps beyond the span. */
+      lastBeforeMs: ms,
+      firstAfterMs: ms,
+      earliestMs: ms.nullable(),
+      latestMs: ms.nullable(),
+      before: z.number(),
+      after: z.number(),
+    })
+    .nullable(),
+  /** Why there is no step. */
+  stepWhy: z.string().nullable(),
+})
+
 /** How far a counter moved in equal spans, or the hours of a run bit. */
 export const countsBody = z.object({
   site: z.string(),
@@ -484,6 +528,7 @@ export type CautionBody = z.infer<typeof cautionBody>
 export type PersonBody = z.infer<typeof personBody>
 export type FaultBody = z.infer<typeof faultBody>
 export type EntryBody = z.infer<typeof entryBody>
+export type CourseBody = z.infer<typeof courseBody>
 export type HistoryBody = z.infer<typeof historyBody>
 export type HealthBody = z.infer<typeof healthBody>
 export type QuarantineBody = z.infer<typeof quarantineBody>

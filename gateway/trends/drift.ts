@@ -10,8 +10,7 @@
 import { type Estimate, type NotObservable, notObservable, within } from '../process/range.ts'
 import { type Grid, gridOf } from './grid.ts'
 import { mannKendall, mannKendallCorrected } from './mann-kendall.ts'
-import { memoryInflation } from './memory.ts'
-import { autocorrelation } from './moments.ts'
+import { memoryAboutLine } from './memory.ts'
 import { twoSided } from './normal.ts'
 import { DAY_MS, type Point } from './points.ts'
 import { theilSen } from './theil-sen.ts'
@@ -50,7 +49,7 @@ export function driftPerDay(points: readonly Point[], p: DriftPlan): Drift | Not
   const values = at.map((i) => daily.value[i] as number)
   const plain = mannKendall(values)
   const corrected = mannKendallCorrected(daily.value)
-  const inflation = Math.max(1, 'because' in corrected ? 1 : corrected.inflation, memoryOf(daily.value, theilSen(at, values).slope))
+  const inflation = Math.max(1, 'because' in corrected ? 1 : corrected.inflation, memoryAboutLine(daily.value, theilSen(at, values).slope))
   const chance = twoSided(plain.z / Math.sqrt(inflation))
   const line = theilSen(at, values, { level: p.level, ranks: 'rounded', inflation })
   return {
@@ -61,12 +60,4 @@ export function driftPerDay(points: readonly Point[], p: DriftPlan): Drift | Not
     holes: daily.holes,
     daily,
   }
-}
-
-/** Of the days about the line; a line takes about 2 + 4 r parts of n of the memory away with it. */
-function memoryOf(daily: Float64Array, perDay: number): number {
-  const off = daily.map((v, i) => v - perDay * i)
-  const n = off.reduce((sum, v) => sum + (Number.isNaN(v) ? 0 : 1), 0)
-  const r = autocorrelation(off, 1)[1] as number
-  return r === 0 ? 1 : memoryInflation((r + 2 / n) / Math.max(0.5, 1 - 4 / n), n)
 }

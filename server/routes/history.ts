@@ -3,11 +3,13 @@ import { longCsv } from '../../gateway/history/csv/long.ts'
 import { wideCsv } from '../../gateway/history/csv/wide.ts'
 import { keyOf, signalOfKey, siteOfKey } from '../../gateway/site/reading.ts'
 import type { GatewayPort } from '../../gateway/port.ts'
+import { stepsOf } from '../../gateway/trends/course.ts'
+import { courseBodyOf, MEANS_A_STEP, whyNoCourse } from '../bodies/course.ts'
 import { historyBodyOf } from '../bodies/history.ts'
 import { Fault, shown } from '../errors.ts'
-import { historyBody } from '../wire.ts'
+import { courseBody, historyBody } from '../wire.ts'
 import { countField, siteField, timeField } from './fields.ts'
-import { loopOf, signalOf } from './known.ts'
+import { coursedOf, loopOf, signalOf } from './known.ts'
 import { row, textRow } from './row.ts'
 
 const DAY_MS = 86_400_000
@@ -33,6 +35,28 @@ export const historyRows = [
       const [series, extent] = await Promise.all([gateway.history.buckets([key], fromMs, toMs, query.points ?? 600), gateway.history.extent(key)])
       const first = series[0] ?? { key, bucketMs: toMs - fromMs, buckets: [] }
       return historyBodyOf(params.site, signal, fromMs, toMs, first, extent)
+    },
+  }),
+  row({
+    method: 'GET',
+    path: '/api/history/:site/:signal/course',
+    summary:
+      'Did a signal drift over a span, how fast, and did its level step: the Theil-Sen slope and the likeliest break, each with its interval of 95 %, or why it cannot be told. From medians of at most 360 even steps.',
+    params: z.strictObject({ site: siteField, signal: z.string().min(1).max(200).describe('Id of a signal of that loop, measured or computed.') }),
+    query: z.strictObject({
+      from: timeField.optional().describe('Start, inclusive; a day before `to` unless given. Ms since 1970 UTC or RFC 3339.'),
+      to: timeField.optional().describe('End, exclusive; now unless given. Ms since 1970 UTC or RFC 3339.'),
+    }),
+    reply: courseBody,
+    faults: ['unknown-loop', 'unknown-signal'],
+    async answer({ gateway }, { params, query, nowMs }) {
+      const { signal, everyMs } = coursedOf(gateway, loopOf(gateway, params.site), params.signal)
+      const span = spanOf(query, nowMs, DAY_MS)
+      const steps = stepsOf(span.fromMs, span.toMs, everyMs)
+      // What cannot have a course costs no read either.
+      const [series] =
+        whyNoCourse(signal.kind) === null ? await gateway.history.buckets([keyOf(params.site, params.signal)], steps.fromMs, span.toMs, steps.steps * MEANS_A_STEP) : []
+      return courseBodyOf(params.site, signal, span, steps, series?.buckets ?? [], series?.bucketMs ?? steps.stepMs)
     },
   }),
   textRow('text/csv; charset=utf-8; header=present', {

@@ -2,10 +2,15 @@
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import type { GatewayPort, SiteState } from '../../gateway/port.ts'
 import { siteOfKey } from '../../gateway/site/reading.ts'
+import { QUANTITIES, type QuantitySpec } from '../../gateway/site/quantity.ts'
 import type { Signal } from '../../gateway/site/site.ts'
+import type { Coursed } from '../bodies/course.ts'
 import type { Trended } from '../bodies/history.ts'
 import { unitText } from '../bodies/unit.ts'
 import { Fault, listed, shown } from '../errors.ts'
+
+/** A vital that does not move is given this often. */
+const VITAL_EVERY_MS = 15 * 60_000
 
 export function loopOf(gateway: GatewayPort, id: string): SiteState {
   const state = gateway.site(id)
@@ -20,6 +25,19 @@ export function signalOf(gateway: Pick<GatewayPort, 'vitals'>, state: SiteState,
   if (vital) return { id, unit: vital.def.unit, unitText: vital.def.unitText }
   const signal = measuredOf(state, id)
   return { id, unit: signal.unit, unitText: unitText(signal.unit) }
+}
+
+/** A measured or computed signal with what its course needs, and how often it has a reading. */
+export function coursedOf(gateway: Pick<GatewayPort, 'vitals'>, state: SiteState, id: string): { readonly signal: Coursed; readonly everyMs: number } {
+  const vital = gateway.vitals(state.site.id).find((v) => v.def.id === id)
+  if (vital) {
+    const { unit, unitText: text, digits } = vital.def
+    return { signal: { id, unit, unitText: text, digits, resolution: 10 ** -digits, kind: 'analogue' }, everyMs: VITAL_EVERY_MS }
+  }
+  const signal = measuredOf(state, id)
+  const { unit, digits, resolution, quantity } = signal
+  const spec: QuantitySpec = QUANTITIES[quantity]
+  return { signal: { id, unit, unitText: unitText(unit), digits, resolution, kind: spec.kind }, everyMs: Math.max(signal.sampleEveryMs, signal.reportEveryMs) }
 }
 
 /** A signal the loop's site file names. */

@@ -19,7 +19,7 @@ import { fakeHealth } from './health.ts'
 import { fakeMachines, fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
 import { fakeForecasts, fakeNormals } from './outlook.ts'
 import { entriesOf, eventsOf } from './past.ts'
-import { trendOf } from './trend.ts'
+import { fakeCourse, trendOf } from './trend.ts'
 import { makeFleet, readingOf, type FleetName, type Loop } from './yards.ts'
 
 export interface FakeServer {
@@ -151,7 +151,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       return
     }
     if (signedOut) return fault(401, 'not-signed-in', 'Nobody is signed in here.')
-    const [, , noun, first, second] = url.pathname.split('/').map(decodeURIComponent)
+    const [, , noun, first, second, third] = url.pathname.split('/').map(decodeURIComponent)
     const fromMs = Number(url.searchParams.get('from') ?? 0)
     const toMs = Number(url.searchParams.get('to') ?? nowMs())
     const loop = loops.get((noun === 'loops' || noun === 'history' || noun === 'machines' ? first : url.searchParams.get('site')) ?? '')
@@ -216,6 +216,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       case 'GET history': {
         const signal = loop?.site.signals.find((s) => s.id === second)
         if (!loop || !signal) return fault(404, 'unknown-signal', `${first} has no signal "${second}".`)
+        if (third === 'course') return answer(200, fakeCourse(loop, signal, fromMs, toMs, nowMs()))
         return answer(200, trendOf(loop, signal, fromMs, toMs, Number(url.searchParams.get('points') ?? 300), nowMs()))
       }
       case 'GET log':

@@ -174,6 +174,28 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     expect(wrong).toEqual([])
   })
 
+  test('drift and steps are off at first; asked for, each lane says them in a sentence with its interval, and off again nothing stays', async () => {
+    const { page, server, wrong } = await visit('/trends/kestrow-berth-3?signals=tu.conductivity,finished.turbidity,finished.level&span=604800000', { size: PHONE })
+    await page.locator('.lane canvas').nth(2).waitFor()
+    const button = page.getByRole('button', { name: 'Drift and steps' })
+    expect(await button.getAttribute('aria-pressed')).toBe('false')
+    expect(server.asked.filter((a) => a.includes('/course'))).toEqual([])
+    const bare = await page.locator('.lane canvas').first().screenshot()
+    await button.click()
+    const told = page.locator('.told p')
+    await told.nth(2).waitFor()
+    const [salt = '', turbidity = ''] = await told.allInnerTexts()
+    expect(salt).toMatch(/^Conductivity, treatment unit\. Rising: \+1\d\sµS\/cm per day, between \+\d+ and \+\d+\./)
+    expect(turbidity).toMatch(/The level changed at Sat \d\d:\d\d, between Sat \d\d:\d\d and Sat \d\d:\d\d: 12 before, 7\sNTU after\./)
+    await page.locator('p[role="status"]', { hasText: 'Drift and steps are told under each lane.' }).waitFor({ state: 'attached' })
+    // Nothing runs out of a phone, and the drawing itself has changed.
+    expect(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth)).toBe(true)
+    expect((await page.locator('.lane canvas').first().screenshot()).equals(bare)).toBe(false)
+    await button.click()
+    await told.first().waitFor({ state: 'detached' })
+    expect(wrong).toEqual([])
+  })
+
   test('a hundred visits to a trend leave neither a canvas nor a listener behind', async () => {
     const { page } = await visit('/health')
     const left = await page.evaluate(async () => {

@@ -80,6 +80,15 @@ const SHOTS: readonly Shot[] = [
   },
   { name: 'trends-none', path: '/trends/kestrow-berth-3?signals=tu.do&from=1000000000000&to=1000028800000', fleet: 'eight' },
   { name: 'trends-week', path: '/trends/kestrow-berth-3?signals=tu.do,tu.ph,hp.run&span=604800000', fleet: 'eight' },
+  {
+    name: 'trends-course',
+    path: '/trends/kestrow-berth-3?signals=tu.conductivity,finished.turbidity,tu.do,bio1.do,tu.ph,blower.pressure&span=604800000',
+    fleet: 'eight',
+    before: async (p) => {
+      await p.getByRole('button', { name: 'Drift and steps' }).click()
+      await p.locator('.told').first().waitFor()
+    },
+  },
   { name: 'trends-pick', path: '/trends', fleet: 'sixty' },
   { name: 'log', path: '/log/kestrow-berth-3', fleet: 'eight' },
   { name: 'intake', path: '/intake', fleet: 'eight' },

@@ -60,10 +60,12 @@ export function valueAt(signal: Signal, m: Moment): number {
   if (quantity === 'strength') return -84 + 3 * grain(m, id)
   if (quantity === 'rain') return 0
   if (quantity === 'paper') return 34
+  // Salt builds up from day to day, and the water has been clearer since the paper was changed.
+  const past = quantity === 'conductivity' ? (14 * (m.ms - m.nowMs)) / (24 * HOUR) : quantity === 'turbidity' && m.ms < m.nowMs - 60 * HOUR ? 5 : 0
   const fall = quantity === 'do' ? 0.38 * sinceTripMin : 0
   const level = (LEVELS[quantity] ?? 50) * (id.startsWith('sump') ? 0.7 : 1)
   const fine = FINE[quantity] ?? 1
-  return Math.max(quantity === 'orp' ? -500 : 0, level + fine * wave(m, 7 * HOUR, id) + fine * 0.35 * grain(m, id) - fall)
+  return Math.max(quantity === 'orp' ? -500 : 0, level + past + fine * wave(m, 7 * HOUR, id) + fine * 0.35 * grain(m, id) - fall)
 }
 
 /** To the figures the instrument would send. */

@@ -1,7 +1,10 @@
 /** A trend of the story: buckets over any span, with a time when nothing came and, for pH, one when what came was no reading. */
+import { courseBodyOf, MEANS_A_STEP } from '../../server/bodies/course.ts'
 import { unitText } from '../../server/bodies/unit.ts'
-import type { HistoryBody } from '../../server/wire.ts'
+import type { CourseBody, HistoryBody } from '../../server/wire.ts'
+import { QUANTITIES } from '../../gateway/site/quantity.ts'
 import type { Signal } from '../../gateway/site/site.ts'
+import { stepsOf } from '../../gateway/trends/course.ts'
 import { chance, doubtedIn, rejectedIn, rounded, silentIn, valueAt } from './story.ts'
 import type { Loop } from './yards.ts'
 
@@ -53,4 +56,22 @@ export function trendOf(loop: Loop, signal: Signal, fromMs: number, toMs: number
     body.worst.push(mean === null ? (rejected ? 'bad' : null) : signal.id === 'bio1.do' && middle > doubtFrom && middle < doubtTo ? 'uncertain' : 'good')
   }
   return body
+}
+
+/** Its course, worked out from that trend as the server would. */
+export function fakeCourse(loop: Loop, signal: Signal, fromMs: number, toMs: number, nowMs: number): CourseBody {
+  const s = stepsOf(fromMs, toMs, Math.max(signal.sampleEveryMs, signal.reportEveryMs))
+  const h = trendOf(loop, signal, s.fromMs, toMs, s.steps * MEANS_A_STEP, nowMs)
+  const buckets = h.at.map((at, i) => ({
+    fromMs: at,
+    count: h.count[i] ?? 0,
+    bad: h.bad[i] ?? 0,
+    min: h.min[i] ?? null,
+    max: h.max[i] ?? null,
+    mean: h.mean[i] ?? null,
+    first: h.first[i] ?? null,
+    last: h.last[i] ?? null,
+    worst: h.worst[i] ?? null,
+  }))
+  return courseBodyOf(loop.site.id, { ...signal, unitText: unitText(signal.unit), kind: QUANTITIES[signal.quantity].kind }, { fromMs, toMs }, s, buckets, h.bucketMs)
 }

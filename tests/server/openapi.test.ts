@@ -56,6 +56,7 @@ test('the calls are those the product promises', () => {
       'GET /api/loops/:site/forecasts',
       'GET /api/loops/:site/normal',
       'GET /api/history/:site/:signal',
+      'GET /api/history/:site/:signal/course',
       'GET /api/history.csv',
       'GET /api/alarms',
       'GET /api/alarms/:id',

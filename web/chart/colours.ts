@@ -16,6 +16,9 @@ const DASHES: readonly (readonly number[])[] = [[], [], [], [], [10, 3], [6, 3],
 /** Dash of line `i`, so that a grey print works from the fifth on. */
 export const dashOf = (i: number): readonly number[] => DASHES[i % 8] ?? []
 
+/** The same colour at a fifth, for what is an area. A system colour has no fifth. */
+export const tint = (colour: string): string => (/^#[\da-f]{6}$/i.test(colour) ? `${colour}33` : 'transparent')
+
 function read(): ChartColours {
   const style = getComputedStyle(document.documentElement)
   const token = (name: string): string => style.getPropertyValue(`--${name}`).trim()

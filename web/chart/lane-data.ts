@@ -1,4 +1,5 @@
 /** All that a lane shows. */
+import type { Laid } from '../state/course.ts'
 import type { Line } from '../state/trend.ts'
 import type { Tick } from '../state/time-ticks.ts'
 import type { ChartColours } from './colours.ts'
@@ -9,12 +10,18 @@ export interface LaneSeries extends Line {
   readonly dash: readonly number[]
 }
 
+/** What one series did over the span, in its colour. */
+export interface LaneCourse extends Laid {
+  readonly colour: string
+}
+
 export interface LaneData {
   readonly fromMs: number
   readonly toMs: number
   readonly series: readonly LaneSeries[]
   readonly limits: readonly { readonly value: number; readonly text: string }[]
   readonly gaps: readonly { readonly fromMs: number; readonly toMs: number; readonly why: string }[]
+  readonly courses: readonly LaneCourse[]
   readonly ticks: readonly Tick[]
   readonly colours: ChartColours
 }

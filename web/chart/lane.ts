@@ -5,6 +5,8 @@
  */
 import uPlot from 'uplot'
 import 'uplot/dist/uPlot.min.css'
+import { tint } from './colours.ts'
+import { drawCourses } from './course-marks.ts'
 import type { LaneData, LaneSeries } from './lane-data.ts'
 import { drawGaps, drawLimits, FONT } from './marks.ts'
 
@@ -75,7 +77,7 @@ export function createLane(
     bands: data.series.map((s, i) => ({ series: [(i + 1) * COLUMNS, (i + 1) * COLUMNS - 1] as [number, number], fill: tint(s.colour) })),
     hooks: {
       drawAxes: [(u) => drawLimits(u, data)],
-      draw: [(u) => drawGaps(u, data)],
+      draw: [(u) => drawGaps(u, data), (u) => drawCourses(u, data)],
       ready: [
         // Listened to here and not through uPlot's own news of its cursor, which it also tells when data or size change.
         (u) => {
@@ -164,6 +166,3 @@ function span(low: number | null, high: number | null, limits: LaneData['limits'
 }
 
 const axisFigure = (v: number): string => (Math.abs(v) >= 10_000 ? `${Math.round(v / 1000)}k` : String(Math.round(v * 1000) / 1000).replace('-', '\u2212'))
-
-/** The same colour at a fifth, for the tint from lowest to highest. A system colour has no fifth. */
-const tint = (colour: string): string => (/^#[\da-f]{6}$/i.test(colour) ? `${colour}33` : 'transparent')

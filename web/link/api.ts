@@ -6,6 +6,7 @@ import {
   faultBody,
   forecastsBody,
   healthBody,
+  courseBody,
   historyBody,
   journalBody,
   logBody,
@@ -21,6 +22,7 @@ import {
   type EntryBody,
   type ForecastsBody,
   type HealthBody,
+  type CourseBody,
   type HistoryBody,
   type JournalBody,
   type LoopDetailBody,
@@ -75,6 +77,8 @@ export const getJournal = (fromMs: number, toMs: number, limit: number, site?: s
   ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
 export const getHistory = (site: string, signalId: string, fromMs: number, toMs: number, points: number): Promise<Answer<HistoryBody>> =>
   ask(`/api/history/${q(site)}/${q(signalId)}?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&points=${points}`, historyBody)
+export const getCourse = (site: string, signalId: string, fromMs: number, toMs: number): Promise<Answer<CourseBody>> =>
+  ask(`/api/history/${q(site)}/${q(signalId)}/course?from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, courseBody)
 export const getLog = (site: string, fromMs: number, toMs: number): Promise<Answer<{ entries: EntryBody[] }>> =>
   ask(`/api/log?site=${q(site)}&from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, logBody)
 

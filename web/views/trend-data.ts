@@ -1,8 +1,8 @@
 /** What a trend shows, asked of the server as its span moves: histories, the journal before and in it, the site log. */
 import { useSignal, type Signal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
-import type { EntryBody, HistoryBody, JournalBody, SignalBody } from '../../server/wire.ts'
-import { getHistory, getJournal, getLog } from '../link/api.ts'
+import type { CourseBody, EntryBody, HistoryBody, JournalBody, SignalBody } from '../../server/wire.ts'
+import { getCourse, getHistory, getJournal, getLog } from '../link/api.ts'
 import { newAlarm, newEntry } from '../state/store.ts'
 import type { Span } from '../state/trend.ts'
 
@@ -52,4 +52,32 @@ export function useTrendData(site: string, signals: readonly SignalBody[], span:
     }
   }, [...rough, written])
   return { histories, events, entries, fault }
+}
+
+const NONE: ReadonlyMap<string, CourseBody> = new Map()
+
+/** Drift and step of each signal over the span, while `on`. A span that follows the present is asked anew when it has moved by a sixtieth. */
+export function useCourses(site: string, signals: readonly SignalBody[], span: Span, on: boolean) {
+  const courses: Signal<ReadonlyMap<string, CourseBody>> = useSignal(NONE)
+  const fault = useSignal('')
+  const step = Math.max(1000, (span.toMs - span.fromMs) / 60)
+  const asked = on ? signals : []
+  useEffect(() => {
+    if (asked.length === 0) {
+      courses.value = NONE
+      fault.value = ''
+      return
+    }
+    let over = false
+    void Promise.all(asked.map((s) => getCourse(site, s.id, span.fromMs, span.toMs))).then((answers) => {
+      if (over) return
+      const wrong = answers.find((a) => !a.ok)
+      fault.value = wrong && !wrong.ok ? wrong.message : ''
+      courses.value = new Map(answers.flatMap((a) => (a.ok ? [[a.body.signal, a.body] as const] : [])))
+    })
+    return () => {
+      over = true
+    }
+  }, [site, asked.map((s) => s.id).join(','), Math.round(span.fromMs / step), Math.round(span.toMs / step)])
+  return { courses, fault }
 }

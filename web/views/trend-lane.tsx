@@ -1,21 +1,26 @@
 /** One lane: names, lines' samples and figures in the gutter on the left, the drawing beside it. */
 import { type Signal } from '@preact/signals'
 import { useMemo } from 'preact/hooks'
-import type { HistoryBody, SignalBody } from '../../server/wire.ts'
+import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
 import { colours, dashOf } from '../chart/colours.ts'
 import type { LaneData } from '../chart/lane-data.ts'
 import { LaneView } from '../chart/lane-view.tsx'
+import { laid } from '../state/course.ts'
 import { now, values } from '../state/store.ts'
 import type { Tick } from '../state/time-ticks.ts'
 import { meanAt } from '../state/then.ts'
 import { silences, thinned, type Span } from '../state/trend.ts'
 import { shown } from '../state/freshness.ts'
 import { figure } from '../words/numbers.ts'
+import { CourseWords, type Courses } from './trend-course.tsx'
 import type { Trends } from './trend-data.ts'
 
 interface Props {
   readonly signals: readonly SignalBody[]
   readonly trends: Trends
+  /** Empty: not asked for. */
+  readonly courses: Courses
+  readonly loop: LoopDetailBody
   readonly span: Span
   readonly ticks: readonly Tick[]
   readonly cursor: Signal<number | null>
@@ -24,26 +29,32 @@ interface Props {
 
 const NOTHING = { at: [], mean: [], doubtful: [], min: [], max: [] }
 
-export function LaneRow({ signals, trends, span, ticks, cursor, onZoom }: Props) {
+export function LaneRow({ signals, trends, courses, loop, span, ticks, cursor, onZoom }: Props) {
   const ink = colours.value
   const lane = useMemo<LaneData>(() => {
     const first = signals[0]
     const h = first && trends.get(first.id)
     // Water alone in its lane takes the colour it has everywhere.
     const water = signals.length === 1 && first?.quantity === 'level'
+    const colourOf = (i: number): string => ink.series[water ? 4 : i] ?? ink.ink
     return {
       fromMs: span.fromMs,
       toMs: span.toMs,
       series: signals.map((s, i) => {
         const of = trends.get(s.id)
-        return { name: s.name, colour: ink.series[water ? 4 : i] ?? ink.ink, dash: water ? [] : dashOf(i), ...(of ? thinned(of, s.reportEveryMs) : NOTHING) }
+        return { name: s.name, colour: colourOf(i), dash: water ? [] : dashOf(i), ...(of ? thinned(of, s.reportEveryMs) : NOTHING) }
       }),
       limits: limitsOf(signals),
       gaps: first && h ? silences(h, first.reportEveryMs) : [],
+      courses: signals.flatMap((s, i) => {
+        const of = courses.get(s.id)
+        const drawn = of ? laid(of) : null
+        return drawn ? [{ ...drawn, colour: colourOf(i) }] : []
+      }),
       ticks,
       colours: ink,
     }
-  }, [signals, trends, span, ticks, ink])
+  }, [signals, trends, courses, span, ticks, ink])
   return (
     <div class="laneRow">
       <div class="gutter">
@@ -60,6 +71,7 @@ export function LaneRow({ signals, trends, span, ticks, cursor, onZoom }: Props)
         ))}
       </div>
       <LaneView data={lane} height={signals.length > 1 ? 168 : 124} cursor={cursor} onZoom={onZoom} />
+      <CourseWords signals={signals} courses={courses} loop={loop} />
     </div>
   )
 }

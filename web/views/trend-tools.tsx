@@ -12,6 +12,8 @@ interface Props {
   readonly firstMs: number | null
   readonly all: readonly { readonly signal: SignalBody; readonly history: HistoryBody }[]
   readonly asTable: Signal<boolean>
+  /** Lines and steps over the lanes. */
+  readonly courses: Signal<boolean>
   /** A width in ms follows the present; a span stands still. */
   readonly show: (next: Span | number) => void
 }
@@ -23,7 +25,7 @@ const MOVES = [
   ['wider', 'Wider'],
 ] as const
 
-export function TrendTools({ loop, span, follows, firstMs, all, asTable, show }: Props) {
+export function TrendTools({ loop, span, follows, firstMs, all, asTable, courses, show }: Props) {
   const nowMs = now.peek()
   const width = span.toMs - span.fromMs
   const save = (): void => {
@@ -53,6 +55,9 @@ export function TrendTools({ loop, span, follows, firstMs, all, asTable, show }:
         ))}
       </div>
       <div class="grp apart">
+        <button type="button" class="btn" aria-pressed={courses.value} onClick={() => (courses.value = !courses.value)}>
+          Drift and steps
+        </button>
         <button type="button" class="btn" aria-pressed={asTable.value} onClick={() => (asTable.value = !asTable.value)}>
           As a table
         </button>

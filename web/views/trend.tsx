@@ -14,7 +14,7 @@ import { figure } from '../words/numbers.ts'
 import { age, moment } from '../words/times.ts'
 import { Bars } from './trend-bars.tsx'
 import { CursorStage } from './trend-cursor.tsx'
-import { useTrendData } from './trend-data.ts'
+import { useCourses, useTrendData } from './trend-data.ts'
 import { LaneRow } from './trend-lane.tsx'
 import { PickLoop } from './trend-pick.tsx'
 import { AlarmRail, LogTicks } from './trend-rail.tsx'
@@ -62,6 +62,7 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
   const nowMs = now.peek()
   const cursor = useSignal<number | null>(null)
   const asTable = useSignal(false)
+  const withCourses = useSignal(false)
   const room = useSignal(900)
   const { histories, events, entries, fault } = useTrendData(loop.id, signals, span, POINTS)
   const keys = signals.map((s) => s.id).join(',')
@@ -80,6 +81,9 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
   )
   const onZoom = useCallback((a: number, b: number) => show({ span: { fromMs: a, toMs: b } }), [show])
   const plan = useMemo(() => lanes(signals), [signals])
+  const drawn = useMemo(() => plan.lanes.flatMap((l) => l.signals), [plan])
+  const { courses, fault: courseFault } = useCourses(loop.id, drawn, span, withCourses.value)
+  const [course] = courses.value.values()
   const ticks = useMemo(() => timeTicks(fromMs, toMs, room.value, loop.zone), [fromMs, toMs, room.value, loop.zone])
   const stood = useMemo(() => standings(events.value), [events.value])
   const trends = histories.value
@@ -102,10 +106,10 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
         </h1>
         <SignalChooser loop={loop} shownIds={signals.map((s) => s.id)} onChange={(ids) => show({ signals: ids.join(',') })} />
       </div>
-      <TrendTools loop={loop} span={span} follows={follows} firstMs={firstMs} all={all} asTable={asTable} show={(s) => show({ span: s })} />
-      {fault.value && (
+      <TrendTools loop={loop} span={span} follows={follows} firstMs={firstMs} all={all} asTable={asTable} courses={withCourses} show={(s) => show({ span: s })} />
+      {(fault.value || courseFault.value) && (
         <p class="refused" role="alert">
-          {fault.value}
+          {fault.value || courseFault.value}
         </p>
       )}
       <figure>
@@ -120,14 +124,33 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
         )}
         <CursorStage cursor={cursor} span={span} zone={loop.zone} stepMs={bucketMs} all={all} ticks={ticks} room={room}>
           {plan.lanes.map((lane) => (
-            <LaneRow key={`${lane.unit}${lane.signals[0]?.quantity}`} signals={lane.signals} trends={trends} span={span} ticks={ticks} cursor={cursor} onZoom={onZoom} />
+            <LaneRow
+              key={`${lane.unit}${lane.signals[0]?.quantity}`}
+              signals={lane.signals}
+              trends={trends}
+              courses={courses.value}
+              loop={loop}
+              span={span}
+              ticks={ticks}
+              cursor={cursor}
+              onZoom={onZoom}
+            />
           ))}
           <Bars bars={plan.bars} trends={trends} span={span} />
         </CursorStage>
+        <p class="vh" role="status">
+          {course ? 'Drift and steps are told under each lane.' : ''}
+        </p>
         <LogTicks entries={entries.value} span={span} loop={loop} />
         <figcaption>
           <span>Line: mean of {age(Math.max(1000, bucketMs))}. Tint: lowest to highest reading. Dotted line: doubtful readings.</span>
           <span>Broken line with a letter: a limit as it is now.</span>
+          {course && (
+            <span>
+              Ring to ring: Theil-Sen line through medians of {age(course.stepMs)}, its blades where it lies in {Math.round(100 * course.level)} of 100. Two levels: a step, the
+              bracket where it lies in {Math.round(100 * course.level)} of 100.
+            </span>
+          )}
           {least && (
             <span>
               {figure(Math.floor(least.share * 10) / 10, 1)} % of the time has readings{all.length > 1 && ` of ${least.signal.name}, the least of all`}.
