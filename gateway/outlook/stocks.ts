@@ -102,7 +102,7 @@ const inUnit = (c: Consumable, level: Signal, v: number): number => (level.unit 
 function byLevel(s: StoredLoop, c: Consumable, level: Signal): Stock | null {
   const newest = s.hours.get(level.id)?.findLast((h) => h.last !== null)
   if (!newest || newest.last === null || s.nowMs - newest.fromMs > 86_400_000) return null
-  return { left: inUnit(c, level, newest.last), error: Math.hypot(LEVEL_SHARE * c.full, inUnit(c, level, level.resolution) / 2) }
+  return { left: inUnit(c, level, newest.last), error: Math.hypot(LEVEL_SHARE * c.full, inUnit(c, level, level.resolution) / Math.sqrt(12)) }
 }
 
 function fallen(s: StoredLoop, c: Consumable, level: Signal): Use | null {
@@ -113,7 +113,8 @@ function fallen(s: StoredLoop, c: Consumable, level: Signal): Use | null {
 }
 
 /**
- * The use by the pump, scaled to what its drum lost over the same days; as it is while the drum lost too little to tell. Days of an empty drum say
+ * The use by the pump, scaled to what its drum lost over the same days; as it is while the drum lost too little to tell. A day ends at the figure
+ * the next begins with, so the steps of the level are in doubt at both ends of a row of days and not at each midnight. Days of an empty drum say
  * nothing: the controller lets the pump run on and on, and nothing comes.
  */
 function gauged(s: StoredLoop, c: Consumable, level: Signal, pump: Use): Use {
@@ -122,18 +123,20 @@ function gauged(s: StoredLoop, c: Consumable, level: Signal, pump: Use): Use {
   const falls = fallsByDay(s.hours.get(level.id) ?? [], s.days, 2 * level.resolution, true)
   let lost = 0
   let given = 0
-  let days = 0
+  let runs = 0
+  let before = -2
   falls.forEach((fall, i) => {
     const by = use.perDay[i] ?? null
     if (fall === null || by === null) return
     lost += inUnit(c, level, fall)
     given += by
-    days += 1
+    if (i !== before + 1) runs += 1
+    before = i
   })
   const step = inUnit(c, level, level.resolution)
   if (given <= 0 || lost < 10 * step) return use
   const scale = (v: number | null): number | null => (v === null ? null : (v * lost) / given)
-  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by} and the fall of the level in its drum`, share: (step * Math.sqrt(days / 6)) / lost }
+  return { perDay: use.perDay.map(scale), today: scale(use.today), by: `${use.by} and the fall of the level in its drum`, share: (step * Math.sqrt(runs / 6)) / lost }
 }
 
 function pumped(s: StoredLoop, pump: Equipment): Use | null {

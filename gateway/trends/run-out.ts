@@ -10,8 +10,10 @@
  *           +---------low-median-high--- days to come
  *
  * The variance adds up: days differ, cubic metres differ (both shrink beside the sum), and what a kind of day or a cubic metre
- * takes is itself known only so well (this does not shrink). Within a day the use is taken to be even.
- * source  common practice, no source
+ * takes is itself known only so well (this does not shrink). Busy days that come in rows add up to more than days that do not know of
+ * each other, but over few days to less than in the long run: the sum is taken day by day, with what a day is off carrying over to the
+ * next. Within a day the use is taken to be even.
+ * sources  variance of a sum of a first-order autoregression (Box, Jenkins & Reinsel, Time Series Analysis); the rest common practice, no source
  * cost    O(coming days x kinds) time
  */
 import { type NotObservable, notObservable, positive, within } from '../process/range.ts'
@@ -71,6 +73,9 @@ interface Ahead {
 function walk(left: number, leftError: number, demand: Demand, r: WashRate, coming: readonly ComingDay[]): readonly Ahead[] {
   let m3 = 0
   let between = 0
+  let carried = 0
+  /** Correlation of one day with the next, of which the inflation is the long run. */
+  const memory = (demand.inflation - 1) / (demand.inflation + 1)
   let endMs = Number.NEGATIVE_INFINITY
   const weight = new Map<string, number>()
   const out: Ahead[] = []
@@ -83,13 +88,16 @@ function walk(left: number, leftError: number, demand: Demand, r: WashRate, comi
     const key = seen ? `kind ${day.kind}` : 'all'
     weight.set(key, (weight.get(key) ?? 0) + day.share)
     m3 += day.share * kind.mean
-    between += day.share * day.share * kind.variance
+    // Busy days come in rows: what a day is off carries over to the next by `memory`, and fades over days on which nothing varies.
+    const off = day.share * Math.sqrt(kind.variance)
+    between += off * (off + 2 * carried)
+    carried = memory * (carried + off)
     let shared = 0
     for (const [k, w] of weight) {
       const of = k === 'all' ? demand.all : (demand.byKind.get(k.slice(5)) ?? demand.all)
       shared += (w * w * of.variance) / of.days
     }
-    const variance = r.perM3 ** 2 * demand.inflation * (between + shared) + r.variancePerM3 * m3 + (r.error * m3) ** 2 + leftError ** 2
+    const variance = r.perM3 ** 2 * (between + demand.inflation * shared) + r.variancePerM3 * m3 + (r.error * m3) ** 2 + leftError ** 2
     const lack = left - r.perM3 * m3
     // Without any spread the stock is covered or it is not.
     out.push({ taken: m3, missing: variance > 0 ? lack / Math.sqrt(variance) : lack * 1e12 })

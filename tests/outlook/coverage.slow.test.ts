@@ -69,9 +69,9 @@ function drum(seed: number, gauge: boolean): Run {
 }
 
 test.each([
-  // Measured: 82 and 86 of 100. With a level the spans are a little too wide, not too narrow.
+  // Measured: 80 and 83 of 100; 81 of both over 2,000 runs.
   ['from refill, pump and wash meter', 75, 85, false],
-  ['from its level, pump and wash meter', 75, 90, true],
+  ['from its level, pump and wash meter', 75, 85, true],
 ])('the span of a drum told %s holds the true day in %i to %i of 100 of 500 seeded runs', (_, least, most, gauge) => {
   let told = 0
   let held = 0

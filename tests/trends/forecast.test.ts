@@ -197,3 +197,37 @@ test('paper counted in another length gives the same date', () => {
     }),
   )
 })
+
+test('days that resemble each other widen the span by the sum of all their products, not by what they come to in the long run', () => {
+  const r = 0.5
+  // Days that vary by 2, Sundays on which nothing goes; of a mean that is known.
+  const demand = {
+    byKind: new Map([
+      ['work', { days: 1e9, mean: 10, variance: 4 }],
+      ['sat', { days: 1e9, mean: 5, variance: 1 }],
+      ['closed', { days: 1e9, mean: 0, variance: 0 }],
+    ]),
+    all: { days: 1e9, mean: 8, variance: 4 },
+    days: 1e9,
+    leftOut: 0,
+    inflation: (1 + r) / (1 - r),
+  }
+  const coming = comingFrom(0, 60)
+  const spread = coming.map((d) => Math.sqrt(demand.byKind.get(d.kind)?.variance ?? 0))
+  const left = 120
+  // By the book: every pair of days, as far apart as they lie.
+  const missing = coming.map((_, n) => {
+    let variance = 0
+    for (let i = 0; i <= n; i++) for (let j = 0; j <= n; j++) variance += (spread[i] as number) * (spread[j] as number) * r ** Math.abs(i - j)
+    const mean = coming.slice(0, n + 1).reduce((sum, d) => sum + (demand.byKind.get(d.kind)?.mean ?? 0), 0)
+    return (left - mean) / Math.sqrt(variance)
+  })
+  const crossing = (reach: number): number => {
+    const i = missing.findIndex((v) => v <= reach)
+    return i + ((missing[i - 1] as number) - reach) / ((missing[i - 1] as number) - (missing[i] as number))
+  }
+  const f = forecast(runOut({ left, error: 0 }, demand, null, coming))
+  // Nine in ten of the standard normal.
+  expect(f.lowMs / DAY_MS).toBeCloseTo(crossing(1.2815515655446004), 6)
+  expect(f.highMs / DAY_MS).toBeCloseTo(crossing(-1.2815515655446004), 6)
+})
