@@ -54,11 +54,14 @@ trap 'exit 1' HUP INT TERM
 for file in site-credentials.json traffic.json; do
   [ ! -f "$data/$file" ] || cp -- "$data/$file" "$work/$file"
 done
-# First normals are frozen: the history they came from may be forgotten by now. Whole files only, each is renamed into place.
-if ls "$data"/normal/*.json >/dev/null 2>&1; then
-  mkdir -- "$work/normal"
-  cp -- "$data"/normal/*.json "$work/normal/"
-fi
+# First normals are frozen, and tests of two months are compared: the history they came from may be forgotten by now. Whole files only, each is
+# renamed into place. How far the past of vitals was gone through is left behind (vitals/past): a restored history is looked at anew.
+for folder in normal vitals; do
+  if ls "$data/$folder"/*.json >/dev/null 2>&1; then
+    mkdir -- "$work/$folder"
+    cp -- "$data/$folder"/*.json "$work/$folder/"
+  fi
+done
 [ ! -d "$sites" ] || cp -R -- "$sites/." "$work/sites"
 printf 'Loopkeeper %s\nNode %s\ntaken %s\n' "$("$LOOPKEEPER_NODE" -p "require('$deploy/../package.json').version")" "$("$LOOPKEEPER_NODE" -p process.versions.node)" "$(date -u +%Y-%m-%dT%H:%M:%SZ)" >"$work/about.txt"
 (cd -- "$work" && find . -type f ! -name SHA256SUMS -print0 | sort -z | xargs -0 sha256sum >SHA256SUMS)

@@ -29,6 +29,9 @@ beforeAll(async () => {
   server.sh('loopkeeper sites credential add yard-1')
   mkdirSync(server.at('/var/lib/loopkeeper/normal'), { recursive: true })
   writeFileSync(server.at('/var/lib/loopkeeper/normal/yard-1.json'), '{"tu.do":[{"value":8,"sd":0.1,"atMs":1}]}')
+  mkdirSync(join(data, 'vitals', 'past'), { recursive: true })
+  writeFileSync(join(data, 'vitals', 'yard-1.json'), '{"form":1,"states":{"since":{"ms":1}}}')
+  writeFileSync(join(data, 'vitals', 'past', 'yard-1.json'), '{"form":1,"underWay":null,"replayedMs":1,"again":false}')
   writeFileSync(join(data, 'sessions.json'), '[]')
   const ran = server.run('backup')
   expect(ran).toMatchObject({ status: 0, err: '' })
@@ -53,7 +56,7 @@ const copyOf = (name: string): string => {
 const sealAgain = (dir: string): void => void server.sh(`cd ${dir} && find . -type f ! -name SHA256SUMS -print0 | sort -z | xargs -0 sha256sum > SHA256SUMS`)
 
 test('a backup of a running server holds history, state, credentials and site files, readable by its owner only, and no sign-in session', () => {
-  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'normal', 'site-credentials.json', 'sites', 'state.db'])
+  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'normal', 'site-credentials.json', 'sites', 'state.db', 'vitals'])
   expect(readdirSync(join(backup, 'sites'))).toEqual(['yard-1.yaml'])
   expect(statSync(backup).mode & 0o077).toBe(0)
   for (const f of ['history.db', 'state.db', 'site-credentials.json']) expect(statSync(join(backup, f)).mode & 0o077, f).toBe(0)
@@ -66,7 +69,7 @@ test('the restore test of the README reads every reading of the newest backup', 
   expect(ran.out).toMatch(/^501 readings in \d+ blocks, \d+ inbox rows, 0 faults\nrestored /)
 })
 
-test('what is restored is what was stored: readings, state, credentials and site files', async () => {
+test('what is restored is what was stored: readings, state, credentials, first normals, what vitals remember, site files', async () => {
   const { dir, ran } = inScratch('restored')
   expect(ran.status).toBe(0)
   const again = openEmbedded({ dir, clock: handClock(T0) })
@@ -74,9 +77,11 @@ test('what is restored is what was stored: readings, state, credentials and site
   expect(found.map((r) => r.value)).toEqual(Array.from({ length: 500 }, (_, i) => 6 + i / 1000))
   expect((await again.range('yard-1/finished.level', 0, T0 * 2, 10)).map((r) => r.value)).toEqual([64])
   await again.close()
-  for (const f of ['site-credentials.json', 'sites/yard-1.yaml', 'normal/yard-1.json'])
+  for (const f of ['site-credentials.json', 'sites/yard-1.yaml', 'normal/yard-1.json', 'vitals/yard-1.json'])
     expect(readFileSync(join(dir, f), 'utf8')).toBe(readFileSync(server.at(`/var/lib/loopkeeper/${f}`), 'utf8'))
   expect(existsSync(join(dir, 'sessions.json'))).toBe(false)
+  // How far vitals went through the past belongs to the history it was; the restored one is looked at anew.
+  expect(readdirSync(join(dir, 'vitals'))).toEqual(['yard-1.json'])
   expect(readdirSync(dir).filter((n) => n.startsWith('.'))).toEqual([])
   const database = await openDatabase(join(dir, 'state.db'))
   expect(await openSiteLog(database, handClock(T0)).list({ fromMs: 0, toMs: T0 * 2, limit: 9 })).toMatchObject([{ site: 'yard-1', text: 'brown foam', by: 'tester' }])
@@ -88,6 +93,9 @@ test('nothing is restored over data that is there', () => {
   expect(ran.status).toBe(0)
   const twice = inScratch('restored-twice')
   expect(twice.ran).toMatchObject({ status: 4, err: expect.stringContaining('history.db exists already') as string })
+  const remembered = server.at('/only-vitals')
+  mkdirSync(join(remembered, 'vitals'), { recursive: true })
+  expect(inScratch('only-vitals').ran).toMatchObject({ status: 4, err: expect.stringContaining('vitals exists already') as string })
   const dir = server.at('/only-sites')
   mkdirSync(join(dir, 'sites'), { recursive: true })
   writeFileSync(join(dir, 'sites', 'yard-9.yaml'), 'id: yard-9\n')
