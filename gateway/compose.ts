@@ -27,6 +27,8 @@ import type { Site } from './site/site.ts'
 import { openNormalFiles } from './normal-files.ts'
 import { openVitalFiles } from './vitals-files.ts'
 import { startVitals } from './vitals-keeper.ts'
+import { startVitalsPast } from './vitals-past.ts'
+import { openPastFiles } from './vitals-past-files.ts'
 
 /** What only the brokers and the process know, for the health page. */
 export interface Around {
@@ -85,8 +87,10 @@ export async function compose(
     ...withoutImported(history, stored),
     emit: (event, view) => core?.onAlarm(event, view),
   })
-  const vitals = startVitals({ sites, files: openVitalFiles(join(config.dataDir, 'vitals')), history, emit: (readings) => core?.onComputed(readings) })
+  const vitalsDir = join(config.dataDir, 'vitals')
+  const vitals = startVitals({ sites, files: openVitalFiles(vitalsDir), history, emit: (readings) => core?.onComputed(readings) })
   const log = openSiteLog(database, clock)
+  const past = startVitalsPast({ sites, clock, files: openPastFiles(vitalsDir), history, log, live: vitals })
   // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
   for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) vitals.onEntry(entry)
   const intake = createIntake({
@@ -116,7 +120,21 @@ export async function compose(
         clock,
         current,
         keeper,
-        vitals,
+        vitals: {
+          of: (site) => vitals.of(site),
+          onReadings(readings) {
+            vitals.onReadings(readings)
+            past.onReadings(readings)
+          },
+          onEntry(entry) {
+            vitals.onEntry(entry)
+            past.onEntry(entry)
+          },
+          tick() {
+            vitals.tick()
+            past.tick()
+          },
+        },
         history: record?.reader ?? history,
         log,
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
@@ -130,12 +148,21 @@ export async function compose(
         },
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
-        counters: () => [...intake.counters(), ...around.counters(), ...vitals.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
+        counters: () => [
+          ...intake.counters(),
+          ...around.counters(),
+          ...vitals.counters(),
+          ...past.counters(),
+          ...history.counters(),
+          ...retention.counters(),
+          ...(record?.counters() ?? []),
+        ],
         troubles: () => [
           ...unusedFiles(watch.faults()),
           ...untakenChanges(alarmFaults),
           ...intake.troubles(),
           ...vitals.troubles(),
+          ...past.troubles(),
           ...watch.notes(),
           ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
@@ -152,6 +179,7 @@ export async function compose(
       if (!watch.poll()) return false
       current.follow(watch.sites())
       vitals.follow(watch.sites())
+      past.follow(watch.sites())
       return true
     },
     lookAfterHistory: () => retention.look(),
@@ -159,6 +187,7 @@ export async function compose(
       intake.flush()
       keepMonths(months, intake)
       await core?.stop()
+      await past.stop()
       await vitals.stop()
       await keeper.stop()
       await record?.stop()

@@ -20,6 +20,10 @@ export interface VitalsKeeper {
   onReadings(readings: readonly Reading[]): void
   onEntry(entry: LogEntry): void
   of(site: string): readonly Explanation[]
+  /** Since when the vitals of a loop remember (Vitals.sinceMs). */
+  sinceMs(site: string): number | null
+  /** Vitals that have taken all readings of the loop so far, and remember more, go on in the place of its own. */
+  takeOver(site: string, vitals: Vitals): void
   /** Site files were read again: a changed loop goes on with what it remembered of the signals it still has. */
   follow(sites: ReadonlyMap<string, Site>): void
   /** Once a second. */
@@ -115,6 +119,13 @@ export function startVitals(parts: VitalsParts): VitalsKeeper {
       loops.get(entry.site)?.vitals.note(entry)
     },
     of: (site) => loops.get(site)?.vitals.explainAll() ?? [],
+    sinceMs: (site) => loops.get(site)?.vitals.sinceMs() ?? null,
+    takeOver(site, vitals) {
+      const loop = loops.get(site)
+      if (!loop) return
+      loop.vitals = vitals
+      keepOne(loop)
+    },
     follow(sites) {
       for (const id of loops.keys()) if (!sites.has(id)) loops.delete(id)
       for (const site of sites.values()) {

@@ -34,7 +34,22 @@ export interface Vitals {
   explainAll(): readonly Explanation[]
   /** Plain data to go on from after a restart. */
   keep(): Kept
+  /** With `keep()`: plain data to go on from as if there had been no restart. */
+  running(): Running
+  /** Since when these vitals remember, ms of event time; null: they have heard nothing. 0: since before this was written down. */
+  sinceMs(): number | null
   readonly counts: { readonly taken: number; readonly late: number; readonly given: number }
+}
+
+/** JSON: what stands between two readings and is not worth remembering over a restart, except where a past is gone through in order. */
+export interface Running {
+  readonly nextBeatMs: number | null
+  readonly hourMs: number | null
+  readonly logged: boolean
+  readonly slots: Readonly<Record<string, { readonly atMs: number; readonly value: number | null; readonly grade: Grade }>>
+  readonly desks: Readonly<
+    Record<string, { readonly version: number; readonly givenMs: number; readonly givenValue: number | null; readonly givenGrade: Grade } | { readonly version: number }>
+  >
 }
 
 interface Desk {
@@ -50,8 +65,9 @@ interface Desk {
   givenGrade: Grade
 }
 
-export function createVitals(site: Site, kept: Kept | null = null): Vitals {
+export function createVitals(site: Site, kept: Kept | null = null, running: Running | null = null): Vitals {
   const works = createWorks(site, kept)
+  const since = works.memory.of<{ ms: number | null }>('since', () => ({ ms: kept ? 0 : null }))
   const nothing = withheld('nothing was heard since the start', 'A reading')
   const desks: readonly Desk[] = vitalsIn(works).map((vital) => ({
     vital,
@@ -67,9 +83,13 @@ export function createVitals(site: Site, kept: Kept | null = null): Vitals {
   const byId = new Map(desks.map((d) => [d.vital.def.id, d]))
   const beatMs = Math.max(BEAT_MS, Math.min(15 * BEAT_MS, reportEveryMs(site)))
   const counts = { taken: 0, late: 0, given: 0 }
-  let nextBeatMs = Number.NEGATIVE_INFINITY
-  let hourMs = Number.NEGATIVE_INFINITY
-  let logged = false
+  let nextBeatMs = running?.nextBeatMs ?? Number.NEGATIVE_INFINITY
+  let hourMs = running?.hourMs ?? Number.NEGATIVE_INFINITY
+  let logged = running?.logged ?? false
+  if (running) {
+    for (const slot of works.slots.all()) Object.assign(slot, running.slots[slot.signal.id])
+    for (const d of desks) Object.assign(d, running.desks[d.vital.def.id])
+  }
 
   const beat = (atMs: number, r: Reading, out: Reading[]): void => {
     const hour = Math.floor(atMs / HOUR_MS) * HOUR_MS
@@ -129,8 +149,10 @@ export function createVitals(site: Site, kept: Kept | null = null): Vitals {
           nextBeatMs = (Math.floor(r.sourceMs / beatMs) + 1) * beatMs
         }
         const was = works.slots.take(r)
-        if (was === 'taken') counts.taken++
-        else if (was === 'late') counts.late++
+        if (was === 'taken') {
+          counts.taken++
+          since.ms ??= r.sourceMs
+        } else if (was === 'late') counts.late++
       }
       return out
     },
@@ -145,9 +167,21 @@ export function createVitals(site: Site, kept: Kept | null = null): Vitals {
     },
     explainAll: () => desks.map((d) => ({ def: d.vital.def, outcome: d.outcome })),
     keep: () => works.memory.keep(),
+    running: () => ({
+      nextBeatMs: finite(nextBeatMs),
+      hourMs: finite(hourMs),
+      logged,
+      slots: Object.fromEntries(works.slots.all().flatMap(({ signal, atMs, value, grade }) => (finite(atMs) === null ? [] : [[signal.id, { atMs, value, grade }]]))),
+      desks: Object.fromEntries(
+        desks.map(({ vital, version, givenMs, givenValue, givenGrade }) => [vital.def.id, { version, ...(givenValue !== undefined && { givenMs, givenValue, givenGrade }) }]),
+      ),
+    }),
+    sinceMs: () => since.ms,
     counts,
   }
 }
+
+const finite = (ms: number): number | null => (Number.isFinite(ms) ? ms : null)
 
 /** Formulas refuse what they do not cover (a temperature of 60 degrees) with a RangeError; that is the loop's doing, so the vital says it. */
 function outcomeOf(vital: Vital, atMs: number): Outcome {

@@ -2,7 +2,9 @@
 import { closeSync, createReadStream, existsSync, openSync, readSync, statSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Clock } from '../../clock.ts'
+import { siteOfKey } from '../../site/reading.ts'
 import type { Site } from '../../site/site.ts'
+import { openPastFiles } from '../../vitals-past-files.ts'
 import { openEmbedded, type EmbeddedHistory } from '../embedded.ts'
 import { FILE_NAME } from '../file.ts'
 import { HistoryRefused } from '../refused.ts'
@@ -64,6 +66,8 @@ export async function runImport(run: ImportRun): Promise<ImportEnd> {
   const earlier = mark && !run.fromStart ? mark.read() : null
   const { store, blind } = openStore(run.dataDir, clock, dry)
   const scratch = dry ? openDryRun(store, clock) : null
+  const pasts = openPastFiles(join(run.dataDir, 'vitals'))
+  const toLookAt = new Set<string>()
   let resumed = earlier !== null
   let stopped = false
 
@@ -82,6 +86,12 @@ export async function runImport(run: ImportRun): Promise<ImportEnd> {
       for (const [, readings] of judged) results.set(readings, await scratch.commit(readings))
       importer.write(judged, { commit: (readings) => results.get(readings) ?? { stored: 0, duplicate: 0, conflict: 0 } })
     } else if (store) {
+      // Before they are written, so that a killed import leaves none that vitals would never go through.
+      for (const { track } of judged.keys()) {
+        const site = siteOfKey(track.spec.key)
+        if (!toLookAt.has(site)) pasts.remove(site)
+        toLookAt.add(site)
+      }
       importer.write(judged, store)
       mark?.write({ rows: tally.rows, counts: Object.fromEntries(tally.series) })
       while (store.stats().unsealed > SEAL_FROM && store.sealStep(50));
