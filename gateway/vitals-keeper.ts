@@ -45,6 +45,9 @@ export interface VitalsParts {
 interface Loop {
   site: Site
   vitals: Vitals
+  /** Counts of earlier vitals of this loop, less what these had counted when they took over. */
+  late: number
+  given: number
   failed: string | null
 }
 
@@ -58,7 +61,7 @@ export function startVitals(parts: VitalsParts): VitalsKeeper {
   let notKept = 0
   let turn = 0
 
-  const open = (site: Site, kept: ReturnType<Vitals['keep']> | null): Loop => ({ site, vitals: createVitals(site, kept), failed: null })
+  const open = (site: Site, kept: ReturnType<Vitals['keep']> | null): Loop => ({ site, vitals: createVitals(site, kept), late: 0, given: 0, failed: null })
   for (const site of parts.sites.values()) loops.set(site.id, open(site, parts.files.read(site.id)))
 
   const failed = (loop: Loop, e: unknown): void => {
@@ -123,6 +126,7 @@ export function startVitals(parts: VitalsParts): VitalsKeeper {
     takeOver(site, vitals) {
       const loop = loops.get(site)
       if (!loop) return
+      for (const of of ['late', 'given'] as const) loop[of] += loop.vitals.counts[of] - vitals.counts[of]
       loop.vitals = vitals
       keepOne(loop)
     },
@@ -146,7 +150,7 @@ export function startVitals(parts: VitalsParts): VitalsKeeper {
       for (const loop of all.slice(from, from + share)) keepOne(loop)
     },
     counters: () => {
-      const sum = (of: 'taken' | 'late' | 'given'): number => [...loops.values()].reduce((n, l) => n + l.vitals.counts[of], 0)
+      const sum = (of: 'late' | 'given'): number => [...loops.values()].reduce((n, l) => n + l[of] + l.vitals.counts[of], 0)
       return [
         { name: 'vitalsGiven', value: sum('given'), what: 'Computed readings since start.' },
         { name: 'vitalsLate', value: sum('late'), what: 'Readings older than the newest of their signal: stored, but no vital is computed again for them.' },

@@ -24,8 +24,8 @@ export interface Slots {
   all(): readonly Slot[]
 }
 
-/** Three reports and 10 s, as for a page. */
-const holdOf = (s: Signal): number => 3 * s.reportEveryMs + 10_000
+/** Three reports and 10 s, as for a page; and past the full minute at which what depends on it is computed, also where rows are thin. */
+const holdOf = (s: Signal): number => Math.max(3 * s.reportEveryMs, 60_000) + 10_000
 
 export function createSlots(site: Site): Slots {
   const byKey = new Map<string, Slot>()
