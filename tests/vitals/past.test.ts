@@ -228,7 +228,17 @@ test('live vitals that have just begun take over what the past has taught, witho
   const dir = folder()
   const history = storeIn(dir)
   await history.append(rows(0, 8 * 1440))
-  const h = house(dir, history, small, START + 8 * DAY + 5 * MIN)
+  let whileRead: (() => Promise<void>) | null = null
+  const h = house(dir, history, small, START + 8 * DAY + 5 * MIN, {
+    over: {
+      async range(key, fromMs, toMs, limit) {
+        const found = await history.range(key, fromMs, toMs, limit)
+        // The last slice has been read of every signal, and is not gone through yet.
+        if (key.endsWith('hp.volume') && toMs > START + 9 * DAY) await whileRead?.()
+        return found
+      },
+    },
+  })
   const message = async (m: number): Promise<void> => {
     const row = rows(m, m + 1)
     await history.append(row)
@@ -238,19 +248,19 @@ test('live vitals that have just begun take over what the past has taught, witho
   for (let m = 8 * 1440; m < 8 * 1440 + 5; m++) await message(m)
   const volume = () => h.keeper.of('tank').find((v) => v.def.id === 'wash.volume')?.outcome
   expect(h.keeper.sinceMs('tank')).toBe(START + 8 * DAY)
-  // Rows come in while it is at work.
-  for (let m = 8 * 1440 + 5; m < 8 * 1440 + 200; m++) {
-    await message(m)
-    await h.seconds(1)
+  // Rows come in while it is at work, many of them between the last reading of the history and the exchange.
+  let next = 8 * 1440 + 5
+  whileRead = async () => {
+    while (next < 8 * 1440 + 200) await message(next++)
   }
   await h.settle()
+  expect(next).toBe(8 * 1440 + 200)
   expect(h.keeper.sinceMs('tank')).toBe(START)
   const whole = createVitals(small)
   whole.take(rows(0, 8 * 1440 + 200))
-  const kept = h.keeper.of('tank').map((v) => v.outcome)
+  expect(openVitalFiles(join(dir, 'vitals')).read('tank')).toEqual(JSON.parse(JSON.stringify(whole.keep())))
   for (let m = 8 * 1440 + 200; m < 8 * 1440 + 300; m++) await message(m)
   whole.take(rows(8 * 1440 + 200, 8 * 1440 + 300))
-  expect(kept).not.toHaveLength(0)
   expect(volume()).toEqual(whole.explain('wash.volume')?.outcome)
   expect(volume()).toMatchObject({ kind: 'told' })
   // A month later rows of before come in: the live vitals keep what they know.
