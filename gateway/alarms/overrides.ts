@@ -128,7 +128,19 @@ function changeRule(rule: Rule, c: AlarmOverride): Rule | string {
     case 'blind':
       if (c.limit !== undefined || c.deadband !== undefined || c.offDelayMs !== undefined) return 'only onDelay (how long) can be changed here'
       return { ...rule, ...(c.onDelayMs !== undefined && { afterMs: c.onDelayMs }) }
+    case 'over-run':
+      if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: how long a run may be is learned from the pulses of this machine'
+      return { ...rule, ...(c.onDelayMs !== undefined && { unlearnedMs: c.onDelayMs }), ...(c.offDelayMs !== undefined && { offDelayMs: c.offDelayMs }) }
+    default:
+      return changeFigures({ ...rule, ...delays }, c)
   }
+}
+
+/** Kinds whose figure is called otherwise than "limit". */
+function changeFigures(rule: Rule, c: AlarmOverride): Rule | string {
+  if (c.deadband !== undefined && !('deadband' in rule)) return `deadband ${c.deadband} found: an alarm of kind ${rule.kind} has none`
+  if (c.limit !== undefined && !('limit' in rule)) return `limit ${c.limit} found: an alarm of kind ${rule.kind} has none; only its delays can be changed`
+  return { ...rule, ...(c.limit !== undefined && { limit: c.limit }), ...(c.deadband !== undefined && { deadband: c.deadband }) }
 }
 
 /** A delay shorter than two samples cannot be seen in the data: refused, unless it is none at all. */
