@@ -21,7 +21,6 @@ const MOST = 30
 const ALL = 2 ** MOST - 1
 
 export const N_OF_M_START: NOfMState = { active: false, violated: 0, normal: 0 }
-export const N_OF_M_ACTIVE: NOfMState = { active: true, violated: 0, normal: 0 }
 
 /** What is wrong with the figures, or null. */
 export function nOfMFault(c: NOfM): string | null {
@@ -37,9 +36,12 @@ export function stepNOfM(s: NOfMState, sample: boolean | 'inside', c: NOfM): NOf
   return settle(s.active, ((s.violated << 1) | (sample === true ? 1 : 0)) & ALL, ((s.normal << 1) | (sample === false ? 1 : 0)) & ALL, c)
 }
 
+/** Enough of the newest samples are normal. */
+export const isNormal = (s: NOfMState, c: NOfM): boolean => ones(s.normal & (2 ** c.clearM - 1)) >= c.clearN
+
 function settle(was: boolean, violated: number, normal: number, c: NOfM): NOfMState {
-  const active = was ? ones(normal & (2 ** c.clearM - 1)) < c.clearN : ones(violated & (2 ** c.m - 1)) >= c.n
-  return { active, violated, normal }
+  const normally = ones(normal & (2 ** c.clearM - 1)) >= c.clearN
+  return { active: was ? !normally : ones(violated & (2 ** c.m - 1)) >= c.n, violated, normal }
 }
 
 function ones(bits: number): number {

@@ -5,8 +5,8 @@
 import { QUANTITIES } from '../site/quantity.ts'
 import type { AlarmOverride, Signal, Site } from '../site/site.ts'
 import type { Priority, Rule } from './alarm.ts'
+import { chatterWarning, delayFault, detectionMs } from './detection-delay.ts'
 import { PRACTICE, spell, type Draft } from './draft.ts'
-import { LINK_MS } from './signal-memory.ts'
 
 export interface Changed {
   readonly drafts: readonly (Draft & { readonly priority?: Priority })[]
@@ -143,25 +143,6 @@ function changeFigures(rule: Rule, c: AlarmOverride): Rule | string {
   return { ...rule, ...(c.limit !== undefined && { limit: c.limit }), ...(c.deadband !== undefined && { deadband: c.deadband }) }
 }
 
-/** A delay shorter than two samples cannot be seen in the data: refused, unless it is none at all. */
-function delayFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
-  if (rule.kind === 'silent') {
-    const often = Math.min(...site.signals.map((s) => s.reportEveryMs))
-    return rule.afterMs < 3 * often ? `onDelay ${spell(rule.afterMs)} found: shorter than three reports (${spell(3 * often)}), every late report would raise it` : null
-  }
-  const id = rule.kind === 'limit' ? rule.signal : rule.kind === 'water-left' ? rule.level : rule.kind === 'no-air' ? (rule.proof ?? rule.run) : null
-  const signal = site.signals.find((s) => s.id === id)
-  if (!signal || QUANTITIES[signal.quantity].kind === 'state') return null
-  for (const [name, ms] of [
-    ['onDelay', c.onDelayMs],
-    ['offDelay', c.offDelayMs],
-  ] as const) {
-    if (ms === undefined || ms === 0 || ms >= 2 * signal.sampleEveryMs) continue
-    return `${name} ${spell(ms)} found: ${signal.id} gives a value every ${spell(signal.sampleEveryMs)}, so a delay below ${spell(2 * signal.sampleEveryMs)} cannot be told from none: write 0s or at least ${spell(2 * signal.sampleEveryMs)}`
-  }
-  return null
-}
-
 /** Figures that could never do what was meant. */
 function figureFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
   if (c.respondWithinMin !== undefined && c.respondWithinMin <= 0) return 'respondWithin 0 found: a person needs some time to respond, such as "30min"'
@@ -190,20 +171,16 @@ function outOfOrder(drafts: readonly Draft[]): readonly string[] {
 
 /** What is allowed and still worth a sentence. */
 function cautionAbout(site: Site, key: string, rule: Rule, c: AlarmOverride): readonly string[] {
-  if (rule.kind !== 'limit') return []
+  const chatters = chatterWarning(site, rule)
+  const out = chatters === null ? [] : [`alarms.${key}: ${chatters}`]
+  if (rule.kind !== 'limit') return out
   const signal = site.signals.find((s) => s.id === rule.signal)
-  if (!signal) return []
-  const out: string[] = []
-  if (rule.onDelayMs === 0 && rule.deadband === 0)
-    out.push(`alarms.${key}: no delay and no deadband on a measured value: it will chatter; give a deadband of at least ${2 * signal.resolution} or a delay`)
+  if (!signal) return out
   if (c.onDelayMs !== undefined && c.onDelayMs < 2 * signal.reportEveryMs) {
     out.push(`alarms.${key}: ${signal.id} reports every ${spell(signal.reportEveryMs)}, so expect it up to ${spell(detectionMs(signal, c.onDelayMs))} after the fact`)
   }
   return out
 }
-
-/** Longest time from the fact to the alarm: the report it has just missed, the delay, the link. */
-export const detectionMs = (signal: Pick<Signal, 'reportEveryMs'>, onDelayMs: number): number => signal.reportEveryMs + onDelayMs + LINK_MS
 
 function nothingReal(site: Site, key: string, defaults: readonly Draft[], change: AlarmOverride): string {
   const at = splitKey(site, key)

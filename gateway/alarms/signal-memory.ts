@@ -104,6 +104,12 @@ export function learn(m: SignalMemory, value: number, atMs: number, steadyMs: nu
   m.heldSinceMs = null
 }
 
+/** Takes in how sure a computed value is. */
+export function learnInterval(m: SignalMemory, interval: Reading['interval']): void {
+  m.low = interval?.low ?? Number.NaN
+  m.high = interval?.high ?? Number.NaN
+}
+
 /** Takes in a live reading without a usable figure, or the end of a signal's trustworthy span. */
 export function doubt(m: SignalMemory, atMs: number): void {
   m.heldSinceMs ??= atMs

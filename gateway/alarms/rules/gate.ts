@@ -45,7 +45,8 @@ export function readyGate(when: Gate | undefined, find: Find, isOpen: OpenAt): R
   }
   const { signalForMs = 0, idleForMs = 0, value, after } = when
   if (when.open === true) parts.push(isOpen)
-  if (when.signal !== undefined && !look(when.signal, (m) => (atMs) => !known(m) || (m.value !== 0 && (signalForMs === 0 || atMs - (m.busySinceMs ?? atMs) >= signalForMs)))) return null
+  if (when.signal !== undefined && !look(when.signal, (m) => (atMs) => !known(m) || (m.value !== 0 && (signalForMs === 0 || atMs - (m.busySinceMs ?? atMs) >= signalForMs))))
+    return null
   if (when.idle !== undefined && !look(when.idle, (m) => (atMs) => atRest(m, atMs, idleForMs))) return null
   if (after && !look(after.signal, (m) => (atMs) => !known(m) || m.busySinceMs !== null || (m.lastBusyMs >= 0 && atMs - m.lastBusyMs <= after.withinMs))) return null
   if (value && !look(value.signal, (m) => () => !known(m) || (value.side === 'high' ? m.value > value.limit : m.value < value.limit))) return null

@@ -24,6 +24,19 @@ export function allOfCondition(c: ConditionOf<'all-of'>, parts: Parts): ReadyCon
   const take = taking(parts)
   return {
     ...memories(parts),
+    learned: [
+      ...parts.flatMap((p) => p.learned ?? []),
+      {
+        shape: `${c.of.map((x) => x.kind).join(' ')} within ${c.withinMs}`,
+        keep: () => [Array.from(violatedMs, (at) => (Number.isFinite(at) ? at : -1))],
+        resume([kept]) {
+          if (kept?.length === parts.length) kept.forEach((at, i) => (violatedMs[i] = at < 0 ? Number.NEGATIVE_INFINITY : at))
+        },
+        forget() {
+          violatedMs.fill(Number.NEGATIVE_INFINITY)
+        },
+      },
+    ],
     ...(take && { take }),
     unit: '1',
     limit: parts.length,

@@ -12,7 +12,7 @@ import { judgeLimit, makeLimit } from '../limit.ts'
 import type { ConditionOf } from '../rule.ts'
 import { known } from '../signal-memory.ts'
 import type { Place, ReadyCondition } from './ready.ts'
-import { createRing, type Ring } from './ring.ts'
+import { createRing, keepRing, resumeRing, type Ring } from './ring.ts'
 
 const SLOTS = 60
 /** Readings in either outer third from which one of them may be a spike. */
@@ -41,6 +41,22 @@ export function rateCondition(c: ConditionOf<'rate'>, { find }: Place): ReadyCon
     judge: () => (!known(m) || Number.isNaN(rate) ? 'unknown' : judgeLimit(rate, limit)),
     restsOn: () => m,
     value: () => rate,
+    learned: [
+      {
+        shape: `${c.signal} course ${c.spanMs}`,
+        keep: () => keepRing(ring),
+        resume([values, times]) {
+          resumeRing(ring, values, times)
+          if (ring.count() === 0) return
+          slot = Math.floor(ring.time(ring.count() - 1) / slotMs)
+          rate = ratePerMs(ring, c.spanMs, m.resolution) * c.perMs
+        },
+        forget() {
+          ring.clear()
+          rate = Number.NaN
+        },
+      },
+    ],
   }
 }
 

@@ -14,17 +14,22 @@ export interface Runs {
 /** `work`: the reading that counts as at work. */
 export function createRuns(work: 0 | 1 = 1): Runs {
   let startMs: number | null = null
-  let lastMs = 0
+  let lastMs = Number.NEGATIVE_INFINITY
+  /** Its beginning was seen. */
+  let whole = false
   return {
     take(m, atMs) {
       const gap = atMs - lastMs > m.staleAfterMs
       lastMs = atMs
       const on = m.kind === 'counter' ? m.busySinceMs !== null : (m.value !== 0) === (work === 1)
       if (on) {
-        if (startMs === null || gap) startMs = atMs
+        if (startMs === null || gap) {
+          startMs = atMs
+          whole = !gap
+        }
         return null
       }
-      const run = startMs === null || gap ? null : { fromMs: startMs, toMs: atMs }
+      const run = startMs === null || gap || !whole ? null : { fromMs: startMs, toMs: atMs }
       startMs = null
       return run
     },
