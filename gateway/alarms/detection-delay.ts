@@ -39,6 +39,8 @@ export function delayFault(site: Site, rule: Rule, asked: { readonly onDelayMs?:
 }
 
 function spanFault(signal: Signal, c: Condition): string | null {
+  if ((c.kind === 'limit' || c.kind === 'deviation') && c.medianOverMs !== undefined && c.medianOverMs < 2 * signal.sampleEveryMs)
+    return `medianOver ${spell(c.medianOverMs)} found: ${signal.id} gives a value every ${spell(signal.sampleEveryMs)}, and a middle needs three of them: at least ${spell(2 * signal.sampleEveryMs)}`
   if (c.kind !== 'rate') return null
   const least = LEAST_IN_SPAN * signal.sampleEveryMs
   return c.spanMs < least

@@ -28,8 +28,10 @@ export function limitCondition(c: ConditionOf<'limit'>, { find }: Place): ReadyC
 }
 
 const MOST = 31
+/** Fewer have no middle that one wild one could not be. */
+const LEAST = 3
 
-/** Median of the readings of the last `overMs`, thinned to 31: where more come, the first of each thirtieth stands for it. */
+/** Median of the readings of the last `overMs` (NaN: fewer than three), thinned to 31: where more come, the first of each thirtieth stands for it. */
 export function smoothed(overMs: number): { add(value: number, atMs: number): void; value(): number } {
   const ring = createRing(MOST)
   const slotMs = overMs / (MOST - 1)
@@ -42,7 +44,7 @@ export function smoothed(overMs: number): { add(value: number, atMs: number): vo
       slot = s
       ring.dropOlder(atMs - overMs)
       ring.push(value, atMs)
-      middle = ring.middle(0, ring.count())
+      middle = ring.count() < LEAST ? Number.NaN : ring.middle(0, ring.count())
     },
     value: () => middle,
   }
