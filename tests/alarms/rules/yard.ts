@@ -10,7 +10,8 @@ export const DAY = 24 * HOUR
 /** A Monday, midnight in London, winter time. */
 export const MONDAY = 1_768_176_000_000
 
-export const yard = (): Site =>
+/** `more`: further lines of its signals. */
+export const yard = (more = ''): Site =>
   loop((t) =>
     t
       .replaceAll('30s', '60s')
@@ -18,7 +19,8 @@ export const yard = (): Site =>
       .replace(
         '  hp.run:\n',
         '  hp.run:\n  hp.volume:\n  transfer.run:\n  transfer.current:\n  transfer.flow:\n  tu.orp:\n  finished.orp:\n  ozone.run:\n  bio1.turbidity:\n  bio2.do:\n',
-      ),
+      )
+      .replace('signals:\n', `signals:\n${more}`),
   )
 
 export const alarm = (rule: Rule, id = 'x'): ReturnType<typeof def> => def(rule, { id: `gravel-yard-2/${id}` })
