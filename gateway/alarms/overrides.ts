@@ -6,6 +6,7 @@ import { QUANTITIES } from '../site/quantity.ts'
 import type { AlarmOverride, Signal, Site } from '../site/site.ts'
 import type { Priority, Rule } from './alarm.ts'
 import { chatterWarning, delayFault, detectionMs } from './detection-delay.ts'
+import { ownDraft, ownRule } from './own-rule.ts'
 import { PRACTICE, spell, type Draft } from './draft.ts'
 
 export interface Changed {
@@ -31,7 +32,13 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
   const drafts = new Map<string, Draft & { readonly priority?: Priority }>(defaults.map((d) => [d.key, d]))
   for (const [key, change] of Object.entries(site.alarmOverrides)) {
     if (!concerns(key)) continue
-    const was = drafts.get(key) ?? ownLimit(site, key, change, warnings)
+    const own = change.rule === undefined ? null : ownRule(site, change)
+    if (typeof own === 'string') {
+      faults.push({ key, message: own })
+      continue
+    }
+    const standard = drafts.get(key)
+    const was = own ? (standard ? { ...standard, rule: own } : ownDraft(site, key, change, own)) : (standard ?? ownLimit(site, key, change, warnings))
     if (!was) {
       faults.push({ key, message: nothingReal(site, key, defaults, change) })
       continue
@@ -55,6 +62,7 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
     drafts.set(key, {
       ...was,
       rule,
+      ...(change.what !== undefined && { what: change.what }),
       ...(change.priority !== undefined && { priority: change.priority }),
       ...(change.cause !== undefined && { cause: change.cause }),
       ...(change.consequence !== undefined && { consequence: change.consequence }),
@@ -157,9 +165,16 @@ function figureFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
   return null
 }
 
-/** On one side the inner limit is reached first. */
+/** On one side the inner limit is reached first, and low lies below high. */
 function outOfOrder(drafts: readonly Draft[]): readonly string[] {
-  return drafts.flatMap((outer) => {
+  const crossed = drafts.flatMap((low) => {
+    if (low.rule.kind !== 'limit' || !low.key.endsWith('.low')) return []
+    const highKey = low.key.replace(/low$/, 'high')
+    const high = drafts.find((d) => d.key === highKey)?.rule
+    if (high?.kind !== 'limit' || high.signal !== low.rule.signal || low.rule.limit < high.limit) return []
+    return [`alarms.${low.key}: its limit (${low.rule.limit}) is not below that of ${highKey} (${high.limit}): one of them always stands; swap them or change one`]
+  })
+  const outside = drafts.flatMap((outer) => {
     if (outer.rule.kind !== 'limit' || !/\.(low-low|high-high)$/.test(outer.key)) return []
     const innerKey = outer.key.replace(/\.(low)-low$|\.(high)-high$/, '.$1$2')
     const inner = drafts.find((d) => d.key === innerKey)?.rule
@@ -167,6 +182,7 @@ function outOfOrder(drafts: readonly Draft[]): readonly string[] {
     const wrong = outer.rule.side === 'high' ? outer.rule.limit <= inner.limit : outer.rule.limit >= inner.limit
     return wrong ? [`alarms.${outer.key}: its limit (${outer.rule.limit}) is not beyond that of ${innerKey} (${inner.limit}): swap them or change one`] : []
   })
+  return [...crossed, ...outside]
 }
 
 /** What is allowed and still worth a sentence. */
