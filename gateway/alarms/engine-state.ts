@@ -56,7 +56,7 @@ export interface Entry {
   readonly alone: Run[]
   readonly shared: Run[]
   /** Those that remember more of it than its newest value. */
-  readonly takers: Run[]
+  takers: Run[] | null
 }
 
 export interface SiteMemory {
@@ -145,7 +145,7 @@ export function createEngine(
         const vital = signal ? null : place.computed(id)
         const memory = signal ? remember(key, place.memory.index, signal) : vital && rememberVital(key, place.memory.index, vital)
         if (!memory) return null
-        entry = { memory, runs: [], alone: [], shared: [], takers: [] }
+        entry = { memory, runs: [], alone: [], shared: [], takers: null }
         const stored = latest.get(key)
         if (stored) recall(entry.memory, stored, now)
         signals.set(key, entry)
@@ -181,7 +181,7 @@ export function createEngine(
       const entry = signals.get(m.key)
       entry?.runs.push(run)
       ;(reads.size === 1 ? entry?.alone : entry?.shared)?.push(run)
-      if (rule.take) entry?.takers.push(run)
+      if (rule.take && entry) (entry.takers ??= []).push(run)
     }
     if (def.rule.kind === 'silent' || def.rule.kind === 'blind') ticked.push(run)
   }

@@ -18,7 +18,7 @@ import type { Reading } from '../site/reading.ts'
 import { ACTIVE, NORMAL, dueMs, elapse, shiftDelay, stepDelay, type Change, type DelayState } from './delay.ts'
 import { sortReturned, viewOf, type Engine, type Entry, type Now, type Run, type Told } from './engine-state.ts'
 import { applyEvent, isActive, transition, type LifeInput, type Refusal } from './lifecycle.ts'
-import { doubt, heard, known, learn, learnInterval, LINK_MS, presentOf, usable } from './signal-memory.ts'
+import { doubt, heard, known, learn, learnInterval, LINK_MS, presentOf, usable, type SignalMemory } from './signal-memory.ts'
 
 /** A low alarm that has returned to normal and that nobody has answered ends by itself after this (ALM-T33). */
 const AUTO_CLOSE_MS = 24 * 3_600_000
@@ -51,7 +51,7 @@ export function onReadings(engine: Engine, readings: readonly Reading[], now: No
     if (usable(r)) {
       learn(m, r.value as number, r.sourceMs, now.steadyMs)
       if (m.computed) learnInterval(m, r.interval)
-      for (const run of entry.takers) if (r.sourceMs > run.learnedToMs) run.rule.take?.(m, r.sourceMs)
+      if (entry.takers !== null) teach(entry.takers, m, r.sourceMs)
     } else {
       doubt(m, r.sourceMs)
       m.stampMs = r.sourceMs
@@ -129,6 +129,11 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
     }
   }
   if (change) settle(engine, run, change.kind === 'raise' ? ACTIVE : NORMAL, [change], now, out)
+}
+
+/** Rules that remember more than the newest value take it in; what they had learned before a restart they are not taught again. */
+function teach(takers: readonly Run[], m: SignalMemory, atMs: number): void {
+  for (const run of takers) if (atMs > run.learnedToMs) run.rule.take?.(m, atMs)
 }
 
 function touch(engine: Engine, run: Run): void {

@@ -39,7 +39,25 @@ export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenA
   const ready = timed(rule, place)
   if (!ready) return null
   const behind = rule.when ? gated(ready, gate) : ready
-  return 'nOfM' in rule && rule.nOfM ? counted(behind, rule.nOfM) : behind
+  return alike('nOfM' in rule && rule.nOfM ? counted(behind, rule.nOfM) : behind)
+}
+
+/** All rules in one form, whatever their kind: they are asked millions of times a second, and objects of one form are asked twice as fast. */
+function alike(r: ReadyRule): ReadyRule {
+  const { reads, unit, take, judge, restsOn, value, delays, learned } = r
+  return {
+    reads,
+    unit,
+    take,
+    judge,
+    restsOn,
+    value,
+    delays,
+    learned,
+    get limit() {
+      return r.limit
+    },
+  }
 }
 
 function timed(rule: Exclude<Rule, { kind: 'silent' | 'blind' }>, place: Place): ReadyRule | null {

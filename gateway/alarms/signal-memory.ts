@@ -36,7 +36,7 @@ export interface SignalMemory {
   busySinceMs: number | null
   /** Event time of the last reading that found it at work, or that ended its work; -1: never. */
   lastBusyMs: number
-  /** Event time of the first usable value; -1 before it. */
+  /** Event time of the first usable value of a state or counter; -1 before it. */
   firstMs: number
   /** Interval of a computed value; NaN where it has none. */
   low: number
@@ -92,11 +92,11 @@ export const known = (m: SignalMemory): boolean => m.sourceMs >= 0 && m.heldSinc
 export function learn(m: SignalMemory, value: number, atMs: number, steadyMs: number): void {
   if (m.kind !== 'analogue') {
     const busy = m.kind === 'counter' ? m.sourceMs >= 0 && value > m.value : value !== 0
+    if (m.sourceMs < 0) m.firstMs = atMs
     if (busy || m.busySinceMs !== null) m.lastBusyMs = atMs
     if (!busy) m.busySinceMs = null
     else if (m.busySinceMs === null) m.busySinceMs = atMs
   }
-  if (m.firstMs < 0) m.firstMs = atMs
   m.value = value
   m.sourceMs = atMs
   m.stampMs = atMs

@@ -7,10 +7,10 @@ import { firstToExpire, reading, type ReadyCondition, type Verdict } from './rea
 type Parts = readonly ReadyCondition[]
 
 function taking(parts: Parts): ReadyCondition['take'] {
-  const readers = parts.flatMap((p) => (p.take ? [{ reads: new Set(p.reads), take: p.take }] : []))
+  const readers = parts.flatMap((p) => (p.take ? [{ reads: p.reads, take: p.take }] : []))
   if (readers.length === 0) return undefined
   return (m, atMs) => {
-    for (const r of readers) if (r.reads.has(m)) r.take(m, atMs)
+    for (const r of readers) if (r.reads.includes(m)) r.take(m, atMs)
   }
 }
 
@@ -44,15 +44,14 @@ export function allOfCondition(c: ConditionOf<'all-of'>, parts: Parts): ReadyCon
       let all = true
       let unknown = false
       let clear = false
-      parts.forEach((p, i) => {
-        const v: Verdict = p.judge(atMs)
+      for (let i = 0; i < parts.length; i++) {
+        const v: Verdict = (parts[i] as ReadyCondition).judge(atMs)
         if (v === 'violated') violatedMs[i] = atMs
-        const lately = atMs - (violatedMs[i] as number) <= c.withinMs
-        if (lately) return
+        if (atMs - (violatedMs[i] as number) <= c.withinMs) continue
         all = false
         if (v === 'unknown') unknown = true
         if (v === 'cleared') clear = true
-      })
+      }
       return all ? 'violated' : clear ? 'cleared' : unknown ? 'unknown' : 'inside'
     },
     restsOn: () => firstToExpire(parts.map((p) => p.restsOn()).filter((m) => m !== null)),

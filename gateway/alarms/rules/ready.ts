@@ -42,13 +42,13 @@ export interface ReadyCondition {
   readonly unit: string
   readonly limit: number | null
   /** A usable live reading of one of `reads` has just been learned; absent: nothing is remembered. */
-  readonly take?: (m: SignalMemory, atMs: number) => void
+  readonly take?: ((m: SignalMemory, atMs: number) => void) | undefined
   judge(atMs: number): Verdict
   /** The signal the verdict rests on now; its age says how long the verdict may stand. */
   restsOn(): SignalMemory | null
   /** The figure shown beside the limit. */
   value(): number | null
-  readonly learned?: readonly Learned[]
+  readonly learned?: readonly Learned[] | undefined
 }
 
 export interface ReadyRule extends ReadyCondition {

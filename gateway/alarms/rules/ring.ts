@@ -17,10 +17,13 @@ export interface Ring {
   middle(from: number, to: number): number
 }
 
+/** Where medians are sorted: nobody keeps anything in it between two calls. */
+let sorted = new Float64Array(64)
+
 export function createRing(size: number): Ring {
   const values = new Float64Array(size)
   const times = new Float64Array(size)
-  const sorted = new Float64Array(size)
+  if (sorted.length < size) sorted = new Float64Array(size)
   let head = 0
   let n = 0
   const place = (i: number): number => {
