@@ -6,6 +6,7 @@ import { basename, join } from 'node:path'
 import { defaultAlarms } from './alarms/defaults.ts'
 import { openJournal } from './alarms/journal.ts'
 import { startAlarmKeeper } from './alarms/keeper.ts'
+import { signalsOfRule } from './alarms/rule-signals.ts'
 import type { Clock } from './clock.ts'
 import type { Config } from './config.ts'
 import { createCurrent } from './current.ts'
@@ -17,6 +18,7 @@ import { openRecord } from './history/record.ts'
 import { createRetention, type RetentionSettings } from './history/retention.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
+import { openLearnedFiles } from './learned-files.ts'
 import { openSiteLog } from './log/site-log.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
@@ -74,14 +76,18 @@ export async function compose(
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
   const record = config.influx ? openRecord(config.influx, history, clock) : null
   const retention = createRetention({ settings: config.retention ?? KEEP_ALL, history, clock, fed: () => record?.fed() ?? true })
-  const keys = [...sites.values()].flatMap((s) => s.signals.map((x) => keyOf(s.id, x.id)))
+  // Besides the measured signals the vitals that rules read: a gate knows its value again at once.
+  const read = definitions.flatMap((d) => d.defs.flatMap((def) => signalsOfRule(def.rule).map((id) => keyOf(def.site, id))))
+  const keys = [...new Set([...[...sites.values()].flatMap((s) => s.signals.map((x) => keyOf(s.id, x.id))), ...read])]
   const stored = await history.latest(keys)
   const current = createCurrent(sites, stored)
+  const defs = definitions.flatMap((d) => d.defs)
   const journal = await openJournal(database)
   let core: GatewayCore | null = null
   const keeper = await startAlarmKeeper({
     sites,
-    defs: definitions.flatMap((d) => d.defs),
+    defs,
+    learned: openLearnedFiles(join(config.dataDir, 'learned')),
     journal,
     clock,
     ...withoutImported(history, stored),

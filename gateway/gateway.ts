@@ -66,6 +66,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     async add(entry: NewEntry, by: string): Promise<LogEntry> {
       const written = await parts.log.add(entry, by)
       vitals.onEntry(written)
+      // Another instrument, or another calibration: the old normal is not its own.
+      if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
       tell({ kind: 'log', entry: written })
       return written
     },
@@ -132,6 +134,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
     onComputed(readings) {
       current.take(readings)
+      keeper.onReadings(readings)
       if (listeners.size > 0 && readings.length > 0) tell({ kind: 'readings', readings })
     },
     onHeard(site, atMs) {

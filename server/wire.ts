@@ -56,6 +56,8 @@ export const alarmBody = z.object({
   action: z.array(z.string()),
   confirm: z.string(),
   respondWithinMin: z.number(),
+  /** Longest time from the fact to the alarm, ms: the report just missed, the delay, the link; null: it depends on use, not on time. */
+  detectMs: z.number().nullable().optional(),
   basis: z.string(),
   cautions: z.array(cautionBody),
 })

@@ -2,57 +2,12 @@
  * The words of the alarm engine: what an alarm is (definition with its rationalisation record), what state it is in, and
  * what happens to it. States and transitions follow ISA-18.2 / IEC 62682 (ALM-S1..S9, ALM-T01..T33).
  */
+import type { Rule } from './rule.ts'
 
 export type Priority = 'high' | 'medium' | 'low' | 'alert'
 export const PRIORITIES: readonly Priority[] = ['high', 'medium', 'low', 'alert']
 
-/** When the condition of an alarm holds. Structured data, never a formula. Times are event time of live readings. */
-export type Rule =
-  | {
-      readonly kind: 'limit'
-      readonly signal: string
-      readonly side: 'high' | 'low'
-      readonly limit: number
-      readonly deadband: number
-      readonly onDelayMs: number
-      readonly offDelayMs: number
-      /**
-       * May raise only while the yard is open; only while the state signal `signal` reads 1; only while `idle` is at rest (a
-       * state that reads 0, a counter that does not rise). Otherwise it raises nothing; a standing alarm still clears by its value.
-       */
-      readonly when?: { readonly open?: true; readonly signal?: string; readonly idle?: string }
-    }
-  | { readonly kind: 'state'; readonly signal: string; readonly value: 0 | 1; readonly onDelayMs: number; readonly offDelayMs: number }
-  /** Nothing heard of the whole site for this long (server time). */
-  | { readonly kind: 'silent'; readonly afterMs: number }
-  /** The machine should give air and its proof says it does not: pressure or flow below `proofLow` first, run contact 0 second. */
-  | {
-      readonly kind: 'no-air'
-      readonly equipment: string
-      readonly run: string | null
-      readonly proof: string | null
-      readonly proofLow: number | null
-      readonly onDelayMs: number
-      readonly offDelayMs: number
-      /** Oxygen signal of the tank served; below `doFastBelow` the on-delay is `fastOnDelayMs`. */
-      readonly oxygen: string | null
-      readonly doFastBelow: number
-      readonly fastOnDelayMs: number
-    }
-  /** The instrument several alarms of one signal depend on has given nothing usable for this long, while the site reports. */
-  | { readonly kind: 'blind'; readonly signal: string; readonly afterMs: number }
-  /** Minutes of washing left in the finished-water tank at the lance's use, in open hours and in the hour before. */
-  | {
-      readonly kind: 'water-left'
-      readonly level: string
-      readonly volumeL: number
-      readonly lanceLPerMin: number
-      readonly emptyPct: number
-      readonly belowMin: number
-      readonly deadbandMin: number
-      readonly onDelayMs: number
-      readonly offDelayMs: number
-    }
+export type { Rule } from './rule.ts'
 
 export interface AlarmDef {
   /** `<site>/<rule>`, for instance `kestrow-berth-3/bio1.do.low`; never reused for another meaning. */

@@ -3,7 +3,8 @@
  * instrument, at the priority of the worst alarm it blinds, so that a dead probe speaks once and not once per limit.
  * A loop that is silent as a whole is `site.silent`, not this.
  */
-import { PRIORITIES, type Priority, type Rule } from './alarm.ts'
+import { PRIORITIES, type Priority } from './alarm.ts'
+import { signalOfRule } from './rule-signals.ts'
 import { MIN, PRACTICE, spell, type Draft } from './draft.ts'
 import type { Site } from '../site/site.ts'
 
@@ -15,7 +16,7 @@ type Watched = Draft & { readonly priority: Priority }
 
 export function blindAlarms(site: Site, watched: readonly Watched[]): readonly (Draft & { readonly priority: Priority })[] {
   return site.signals.flatMap((signal) => {
-    const mine = watched.filter((d) => d.priority !== 'alert' && restsOn(d.rule) === signal.id)
+    const mine = watched.filter((d) => d.priority !== 'alert' && signalOfRule(d.rule) === signal.id)
     const [worst] = mine.sort((a, b) => PRIORITIES.indexOf(a.priority) - PRIORITIES.indexOf(b.priority) || a.respondWithinMin - b.respondWithinMin)
     if (!worst) return []
     const afterMs = Math.max(worst.respondWithinMin * MIN, LEAST_MS, 3 * signal.reportEveryMs)
@@ -43,18 +44,4 @@ export function blindAlarms(site: Site, watched: readonly Watched[]): readonly (
       } as const,
     ]
   })
-}
-
-function restsOn(rule: Rule): string | null {
-  switch (rule.kind) {
-    case 'limit':
-    case 'state':
-      return rule.signal
-    case 'no-air':
-      return rule.proof ?? rule.run
-    case 'water-left':
-      return rule.level
-    default:
-      return null
-  }
 }

@@ -4,11 +4,12 @@
  */
 import { keyOf, type Reading } from '../site/reading.ts'
 import { silentAfterMs, type Site } from '../site/site.ts'
+import { computedSignals } from './computed.ts'
 import type { AlarmDef, AlarmEvent, AlarmView } from './alarm.ts'
 import { ACTIVE, NORMAL, type DelayState, type Delays } from './delay.ts'
 import { BORN, isActive, type Life, type LifeFacts } from './lifecycle.ts'
 import { openAt, readyRule, type ReadyRule } from './rules.ts'
-import { doubt, learn, remember, usable, type SignalMemory } from './signal-memory.ts'
+import { doubt, learn, remember, rememberVital, usable, type SignalMemory } from './signal-memory.ts'
 
 /** Our clock: `nowMs` stamps, `steadyMs` measures. */
 export interface Now {
@@ -42,6 +43,8 @@ export interface Run {
   frozenMs: number | null
   /** Its signal gives nothing usable since. */
   heldMs: number | null
+  /** What it has learned was kept at this event time: readings up to then, looked at again, teach nothing. */
+  learnedToMs: number
   life: Life
   mark: number
 }
@@ -52,6 +55,8 @@ export interface Entry {
   /** Of those: the ones that read this signal alone, and the ones that must see a whole row. */
   readonly alone: Run[]
   readonly shared: Run[]
+  /** Those that remember more of it than its newest value. */
+  takers: Run[] | null
 }
 
 export interface SiteMemory {
@@ -114,7 +119,7 @@ export function createEngine(
   const places = new Map(
     [...sites].map((site, index) => {
       const memory: SiteMemory = { index, id: site.id, silentAfterMs: silentAfterMs(site), heardMs: null, heardSteadyMs: now.steadyMs }
-      return [site.id, { site, memory, isOpen: openAt(site) }] as const
+      return [site.id, { site, memory, isOpen: openAt(site), computed: computedSignals(site) }] as const
     }),
   )
   for (const def of defs) {
@@ -137,8 +142,10 @@ export function createEngine(
       let entry = signals.get(key)
       if (!entry) {
         const signal = place.site.signals.find((s) => s.id === id)
-        if (!signal) return null
-        entry = { memory: remember(key, place.memory.index, signal), runs: [], alone: [], shared: [] }
+        const vital = signal ? null : place.computed(id)
+        const memory = signal ? remember(key, place.memory.index, signal) : vital && rememberVital(key, place.memory.index, vital)
+        if (!memory) return null
+        entry = { memory, runs: [], alone: [], shared: [], takers: null }
         const stored = latest.get(key)
         if (stored) recall(entry.memory, stored, now)
         signals.set(key, entry)
@@ -164,6 +171,7 @@ export function createEngine(
       changedMs: life.raisedMs ?? 0,
       frozenMs: null,
       heldMs: life.heldSinceMs,
+      learnedToMs: Number.NEGATIVE_INFINITY,
       life,
       mark: 0,
     }
@@ -173,6 +181,7 @@ export function createEngine(
       const entry = signals.get(m.key)
       entry?.runs.push(run)
       ;(reads.size === 1 ? entry?.alone : entry?.shared)?.push(run)
+      if (rule.take && entry) (entry.takers ??= []).push(run)
     }
     if (def.rule.kind === 'silent' || def.rule.kind === 'blind') ticked.push(run)
   }

@@ -18,7 +18,7 @@ import type { Reading } from '../site/reading.ts'
 import { ACTIVE, NORMAL, dueMs, elapse, shiftDelay, stepDelay, type Change, type DelayState } from './delay.ts'
 import { sortReturned, viewOf, type Engine, type Entry, type Now, type Run, type Told } from './engine-state.ts'
 import { applyEvent, isActive, transition, type LifeInput, type Refusal } from './lifecycle.ts'
-import { doubt, heard, known, learn, LINK_MS, presentOf, usable } from './signal-memory.ts'
+import { doubt, heard, known, learn, learnInterval, LINK_MS, presentOf, usable, type SignalMemory } from './signal-memory.ts'
 
 /** A low alarm that has returned to normal and that nobody has answered ends by itself after this (ALM-T33). */
 const AUTO_CLOSE_MS = 24 * 3_600_000
@@ -48,8 +48,11 @@ export function onReadings(engine: Engine, readings: readonly Reading[], now: No
       rowSite = m.site
     }
     if (known(m) && r.sourceMs - m.sourceMs > m.staleAfterMs) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
-    if (usable(r)) learn(m, r.value as number, r.sourceMs, now.steadyMs)
-    else {
+    if (usable(r)) {
+      learn(m, r.value as number, r.sourceMs, now.steadyMs)
+      if (m.computed) learnInterval(m, r.interval)
+      if (entry.takers !== null) teach(entry.takers, m, r.sourceMs)
+    } else {
       doubt(m, r.sourceMs)
       m.stampMs = r.sourceMs
       m.steadyMs = now.steadyMs
@@ -84,7 +87,7 @@ export function onTick(engine: Engine, now: Now, heardMs: (site: string) => numb
     if (heard(m)) {
       // The report that would have kept it fresh may still be under way: a tick waits for it as long as a link may take.
       if (now.steadyMs - m.steadyMs > m.staleAfterMs + LINK_MS) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
-    } else if (now.steadyMs - engine.inside.started.steadyMs > m.staleAfterMs) {
+    } else if (!m.computed && now.steadyMs - engine.inside.started.steadyMs > m.staleAfterMs) {
       neverCame(engine, entry, engine.inside.started.nowMs + m.staleAfterMs, now, out)
     }
   }
@@ -126,6 +129,11 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
     }
   }
   if (change) settle(engine, run, change.kind === 'raise' ? ACTIVE : NORMAL, [change], now, out)
+}
+
+/** Rules that remember more than the newest value take it in; what they had learned before a restart they are not taught again. */
+function teach(takers: readonly Run[], m: SignalMemory, atMs: number): void {
+  for (const run of takers) if (atMs > run.learnedToMs) run.rule.take?.(m, atMs)
 }
 
 function touch(engine: Engine, run: Run): void {

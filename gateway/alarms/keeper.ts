@@ -15,6 +15,8 @@ import type { Site } from '../site/site.ts'
 import { PRIORITIES, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
 import { act, catchUp, onReadings, onTick } from './engine.ts'
 import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
+import { keepLearnedOf } from './learned-keeper.ts'
+import type { LearnedFiles } from './learned.ts'
 import { openDelays, relive } from './look-back.ts'
 import { transition } from './lifecycle.ts'
 import type { AlarmJournal, JournalledEvent, JournalQuery } from './journal.ts'
@@ -28,6 +30,8 @@ export interface KeeperParts {
   readonly latest?: ReadonlyMap<string, Stored>
   /** Where a restart looks for the beginning of delays that were running; without it they begin anew. */
   readonly history?: Pick<HistoryReader, 'range'>
+  /** Where rules keep what they have learned; without it they learn anew after every start. */
+  readonly learned?: LearnedFiles
   /** Called once per journalled event, in their order, never again after a restart. */
   readonly emit: (event: AlarmEvent, view: AlarmView) => void
   /** Changes that may wait for the journal; for tests. */
@@ -42,6 +46,8 @@ export interface AlarmKeeper {
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** Ends a latched alarm that is acknowledged and whose condition has gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
+  /** A signal, or a machine with all its signals, was calibrated or replaced: what rules learned of it no longer holds. */
+  forget(site: string, about: string): void
   /** Alarms that are not normal, worst priority first, then newest first. */
   standing(site?: string): readonly AlarmView[]
   alarmsOf(site: string): readonly AlarmView[]
@@ -64,6 +70,8 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
   const defs = await journal.register(parts.defs, clock.nowMs())
   await closeOrphans(journal, defs, parts.sites, clock.nowMs())
   const engine = createEngine(defs, parts.sites.values(), now(), journal.lives(), parts.latest)
+
+  const learned = keepLearnedOf(engine.runs.values(), parts.learned, clock.steadyMs())
 
   const shown = new Map<string, AlarmView>()
   const notNormal = new Set<string>()
@@ -181,10 +189,12 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
     tick(nowMs, heardMs) {
       if (stopped) return
       take(onTick(engine, now(nowMs), heardMs))
+      learned.tick(clock.steadyMs())
       if (queue.length > 0) pump()
     },
     acknowledge: (alarm, occurrence, by, note, version) => person('acknowledge', alarm, occurrence, by, note, version ?? null),
     reset: (alarm, occurrence, by, note, version) => person('reset', alarm, occurrence, by, note, version ?? null),
+    forget: (site, about) => learned.forget(site, about),
     standing: (site) =>
       views(notNormal)
         .filter((v) => site === undefined || v.def.site === site)
@@ -205,6 +215,7 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       },
       { name: 'journalMerged', value: engine.merged, what: 'Alarm changes that came and went while the journal was full, and were merged.' },
       { name: 'journalFailures', value: failures, what: 'Times the journal could not be written.' },
+      { name: 'learnedNotKept', value: learned.failures(), what: 'Times the disk did not take what the rules of a site have learned.' },
       { name: 'alarmTellFailures', value: tellFailures, what: 'Times a listener failed on an alarm change; the change is in the journal.' },
     ],
     troubles: () => [
@@ -219,6 +230,7 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
     ],
     async stop() {
       stopped = true
+      learned.keepAll()
       if (queue.length > 0) pump()
       await writing
       answer(false)

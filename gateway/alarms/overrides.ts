@@ -5,8 +5,9 @@
 import { QUANTITIES } from '../site/quantity.ts'
 import type { AlarmOverride, Signal, Site } from '../site/site.ts'
 import type { Priority, Rule } from './alarm.ts'
+import { chatterWarning, delayFault, detectionMs } from './detection-delay.ts'
+import { ownDraft, ownRule } from './own-rule.ts'
 import { PRACTICE, spell, type Draft } from './draft.ts'
-import { LINK_MS } from './signal-memory.ts'
 
 export interface Changed {
   readonly drafts: readonly (Draft & { readonly priority?: Priority })[]
@@ -31,7 +32,13 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
   const drafts = new Map<string, Draft & { readonly priority?: Priority }>(defaults.map((d) => [d.key, d]))
   for (const [key, change] of Object.entries(site.alarmOverrides)) {
     if (!concerns(key)) continue
-    const was = drafts.get(key) ?? ownLimit(site, key, change, warnings)
+    const own = change.rule === undefined ? null : ownRule(site, change)
+    if (typeof own === 'string') {
+      faults.push({ key, message: own })
+      continue
+    }
+    const standard = drafts.get(key)
+    const was = own ? (standard ? { ...standard, rule: own } : ownDraft(site, key, change, own)) : (standard ?? ownLimit(site, key, change, warnings))
     if (!was) {
       faults.push({ key, message: nothingReal(site, key, defaults, change) })
       continue
@@ -55,6 +62,7 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
     drafts.set(key, {
       ...was,
       rule,
+      ...(change.what !== undefined && { what: change.what }),
       ...(change.priority !== undefined && { priority: change.priority }),
       ...(change.cause !== undefined && { cause: change.cause }),
       ...(change.consequence !== undefined && { consequence: change.consequence }),
@@ -128,26 +136,19 @@ function changeRule(rule: Rule, c: AlarmOverride): Rule | string {
     case 'blind':
       if (c.limit !== undefined || c.deadband !== undefined || c.offDelayMs !== undefined) return 'only onDelay (how long) can be changed here'
       return { ...rule, ...(c.onDelayMs !== undefined && { afterMs: c.onDelayMs }) }
+    case 'over-run':
+      if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: how long a run may be is learned from the pulses of this machine'
+      return { ...rule, ...(c.onDelayMs !== undefined && { unlearnedMs: c.onDelayMs }), ...(c.offDelayMs !== undefined && { offDelayMs: c.offDelayMs }) }
+    default:
+      return changeFigures({ ...rule, ...delays }, c)
   }
 }
 
-/** A delay shorter than two samples cannot be seen in the data: refused, unless it is none at all. */
-function delayFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
-  if (rule.kind === 'silent') {
-    const often = Math.min(...site.signals.map((s) => s.reportEveryMs))
-    return rule.afterMs < 3 * often ? `onDelay ${spell(rule.afterMs)} found: shorter than three reports (${spell(3 * often)}), every late report would raise it` : null
-  }
-  const id = rule.kind === 'limit' ? rule.signal : rule.kind === 'water-left' ? rule.level : rule.kind === 'no-air' ? (rule.proof ?? rule.run) : null
-  const signal = site.signals.find((s) => s.id === id)
-  if (!signal || QUANTITIES[signal.quantity].kind === 'state') return null
-  for (const [name, ms] of [
-    ['onDelay', c.onDelayMs],
-    ['offDelay', c.offDelayMs],
-  ] as const) {
-    if (ms === undefined || ms === 0 || ms >= 2 * signal.sampleEveryMs) continue
-    return `${name} ${spell(ms)} found: ${signal.id} gives a value every ${spell(signal.sampleEveryMs)}, so a delay below ${spell(2 * signal.sampleEveryMs)} cannot be told from none: write 0s or at least ${spell(2 * signal.sampleEveryMs)}`
-  }
-  return null
+/** Kinds whose figure is called otherwise than "limit". */
+function changeFigures(rule: Rule, c: AlarmOverride): Rule | string {
+  if (c.deadband !== undefined && !('deadband' in rule)) return `deadband ${c.deadband} found: an alarm of kind ${rule.kind} has none`
+  if (c.limit !== undefined && !('limit' in rule)) return `limit ${c.limit} found: an alarm of kind ${rule.kind} has none; only its delays can be changed`
+  return { ...rule, ...(c.limit !== undefined && { limit: c.limit }), ...(c.deadband !== undefined && { deadband: c.deadband }) }
 }
 
 /** Figures that could never do what was meant. */
@@ -164,9 +165,16 @@ function figureFault(site: Site, rule: Rule, c: AlarmOverride): string | null {
   return null
 }
 
-/** On one side the inner limit is reached first. */
+/** On one side the inner limit is reached first, and low lies below high. */
 function outOfOrder(drafts: readonly Draft[]): readonly string[] {
-  return drafts.flatMap((outer) => {
+  const crossed = drafts.flatMap((low) => {
+    if (low.rule.kind !== 'limit' || !low.key.endsWith('.low')) return []
+    const highKey = low.key.replace(/low$/, 'high')
+    const high = drafts.find((d) => d.key === highKey)?.rule
+    if (high?.kind !== 'limit' || high.signal !== low.rule.signal || low.rule.limit < high.limit) return []
+    return [`alarms.${low.key}: its limit (${low.rule.limit}) is not below that of ${highKey} (${high.limit}): one of them always stands; swap them or change one`]
+  })
+  const outside = drafts.flatMap((outer) => {
     if (outer.rule.kind !== 'limit' || !/\.(low-low|high-high)$/.test(outer.key)) return []
     const innerKey = outer.key.replace(/\.(low)-low$|\.(high)-high$/, '.$1$2')
     const inner = drafts.find((d) => d.key === innerKey)?.rule
@@ -174,24 +182,21 @@ function outOfOrder(drafts: readonly Draft[]): readonly string[] {
     const wrong = outer.rule.side === 'high' ? outer.rule.limit <= inner.limit : outer.rule.limit >= inner.limit
     return wrong ? [`alarms.${outer.key}: its limit (${outer.rule.limit}) is not beyond that of ${innerKey} (${inner.limit}): swap them or change one`] : []
   })
+  return [...crossed, ...outside]
 }
 
 /** What is allowed and still worth a sentence. */
 function cautionAbout(site: Site, key: string, rule: Rule, c: AlarmOverride): readonly string[] {
-  if (rule.kind !== 'limit') return []
+  const chatters = chatterWarning(site, rule)
+  const out = chatters === null ? [] : [`alarms.${key}: ${chatters}`]
+  if (rule.kind !== 'limit') return out
   const signal = site.signals.find((s) => s.id === rule.signal)
-  if (!signal) return []
-  const out: string[] = []
-  if (rule.onDelayMs === 0 && rule.deadband === 0)
-    out.push(`alarms.${key}: no delay and no deadband on a measured value: it will chatter; give a deadband of at least ${2 * signal.resolution} or a delay`)
+  if (!signal) return out
   if (c.onDelayMs !== undefined && c.onDelayMs < 2 * signal.reportEveryMs) {
     out.push(`alarms.${key}: ${signal.id} reports every ${spell(signal.reportEveryMs)}, so expect it up to ${spell(detectionMs(signal, c.onDelayMs))} after the fact`)
   }
   return out
 }
-
-/** Longest time from the fact to the alarm: the report it has just missed, the delay, the link. */
-export const detectionMs = (signal: Pick<Signal, 'reportEveryMs'>, onDelayMs: number): number => signal.reportEveryMs + onDelayMs + LINK_MS
 
 function nothingReal(site: Site, key: string, defaults: readonly Draft[], change: AlarmOverride): string {
   const at = splitKey(site, key)

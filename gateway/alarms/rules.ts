@@ -1,171 +1,139 @@
 /**
- * Each kind of rule, made ready once at load: what it reads, and how the values it reads now are judged. A rule never sees a
- * clock; it is asked again whenever one of its signals changes.
- *
- * unknown: nothing usable to judge by, so the alarm keeps its state (ALM-T31). A gate that is shut (yard closed, pump at rest)
- * turns `violated` into `inside`: nothing is raised, and nothing that stands is cleared by closing time.
+ * Every kind of rule made ready at load: its condition (one file per kind in rules/), behind its gate, counted where it asks for n of m,
+ * with its delays. A gate that is shut turns `violated` into `inside`: nothing is raised, and nothing that stands is cleared by closing time.
  */
-import { within, type Site } from '../site/site.ts'
-import type { AlarmDef, Rule } from './alarm.ts'
+import type { AlarmDef } from './alarm.ts'
 import type { Delays } from './delay.ts'
-import { addDecimal, judgeLimit, makeLimit, type Judgement } from './limit.ts'
-import { heard, known, type SignalMemory } from './signal-memory.ts'
+import type { Condition, Rule, Timing } from './rule.ts'
+import { counted } from './rules/counted.ts'
+import { dayTotalCondition } from './rules/day-total.ts'
+import { deviationCondition } from './rules/deviation.ts'
+import { driftCondition } from './rules/drift.ts'
+import { forecastCondition } from './rules/forecast.ts'
+import { openAt, readyGate, type ReadyGate } from './rules/gate.ts'
+import { allOfCondition, anyOfCondition } from './rules/joined.ts'
+import { limitCondition } from './rules/limit.ts'
+import { noAirRule } from './rules/no-air.ts'
+import { noEffectCondition } from './rules/no-effect.ts'
+import { noResponseCondition } from './rules/no-response.ts'
+import { overRunRule } from './rules/over-run.ts'
+import { perRunCondition } from './rules/per-run.ts'
+import { rateCondition } from './rules/rate.ts'
+import { reading, type Find, type OpenAt, type Place, type ReadyCondition, type ReadyRule, type Verdict } from './rules/ready.ts'
+import { stateCondition } from './rules/state.ts'
+import { stuckCondition } from './rules/stuck.ts'
+import { minutesLeft, waterLeft } from './rules/water-left.ts'
 
-export type Verdict = Judgement | 'unknown'
-
-export interface ReadyRule {
-  /** Signals that make it worth asking again. */
-  readonly reads: readonly SignalMemory[]
-  readonly unit: string
-  readonly limit: number | null
-  judge(atMs: number): Verdict
-  /** The signal the verdict rests on now; its age says how long the verdict may stand. */
-  restsOn(): SignalMemory | null
-  /** The figure shown beside the limit. */
-  value(): number | null
-  delays(): Delays
-}
-
-/** Washing that never stops is a stuck signal and no reason to keep quiet. Common practice, no source. */
-export const IDLE_TRUST_MS = 4 * 3_600_000
-/** Air that is back must be this much above its proof limit (common practice, no source: deadband 5 %). */
-const PROOF_DEADBAND = 0.05
-/** The tank is watched from this long before the yard opens. */
-const BEFORE_OPENING_MS = 3_600_000
-
-export type OpenAt = (atMs: number) => boolean
-
-/** Is the yard open? Answered once a minute and remembered: the wall clock is dear, and opening hours are in minutes. */
-export function openAt(site: Site): OpenAt {
-  const seen = new Map<number, boolean>()
-  return (atMs) => {
-    const minute = Math.floor(atMs / 60_000)
-    let open = seen.get(minute)
-    if (open === undefined) {
-      open = within(site.open, site.zone, atMs, true)
-      if (seen.size >= 256) seen.clear()
-      seen.set(minute, open)
-    }
-    return open
-  }
-}
-
-/** Makes a rule ready, or gives null when a signal it needs is none of the site's. `silent` and `blind` are judged by the tick. */
-export function readyRule(def: AlarmDef, find: (signal: string) => SignalMemory | null, isOpen: OpenAt): ReadyRule | null {
-  const rule = def.rule
-  switch (rule.kind) {
-    case 'limit':
-      return limitRule(rule, find, isOpen)
-    case 'state':
-      return stateRule(rule, find)
-    case 'no-air':
-      return noAirRule(rule, find)
-    case 'water-left':
-      return waterLeftRule(rule, find, isOpen)
-    case 'silent':
-    case 'blind':
-      return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
-  }
-}
+export { minutesLeft, openAt, type ReadyRule }
 
 const NO_DELAY: Delays = { onMs: 0, offMs: 0 }
-type Find = (signal: string) => SignalMemory | null
-type RuleOf<K extends Rule['kind']> = Extract<Rule, { kind: K }>
 
-function limitRule(rule: RuleOf<'limit'>, find: Find, isOpen: OpenAt): ReadyRule | null {
-  const m = find(rule.signal)
-  const gate = rule.when?.signal === undefined ? null : find(rule.when.signal)
-  const idle = rule.when?.idle === undefined ? null : find(rule.when.idle)
-  if (!m || (rule.when?.signal !== undefined && !gate) || (rule.when?.idle !== undefined && !idle)) return null
-  const limit = makeLimit(rule.side, rule.limit, rule.deadband)
-  const delays: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
-  const onlyOpen = rule.when?.open === true
-  // A gate that cannot be read is open: doubt must not silence.
-  const shut = (atMs: number): boolean =>
-    (gate !== null && known(gate) && gate.value === 0) ||
-    (idle !== null && known(idle) && idle.busySinceMs !== null && atMs - idle.busySinceMs < IDLE_TRUST_MS) ||
-    (onlyOpen && !isOpen(atMs))
+/** Makes a rule ready, or gives null when a signal it needs is none of the site's. `silent` and `blind` are judged by the tick. */
+export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenAt): ReadyRule | null {
+  const { rule } = def
+  if (rule.kind === 'silent' || rule.kind === 'blind')
+    return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
+  const gate = readyGate(rule.when, find, isOpen)
+  if (!gate) return null
+  const place: Place = { find, isOpen, learns: gate.open }
+  const ready = timed(rule, place)
+  if (!ready) return null
+  const behind = rule.when ? gated(ready, gate) : ready
+  return alike('nOfM' in rule && rule.nOfM ? counted(behind, rule.nOfM) : behind)
+}
+
+/** All rules in one form, whatever their kind: they are asked millions of times a second, and objects of one form are asked twice as fast. */
+function alike(r: ReadyRule): ReadyRule {
+  const { reads, unit, take, judge, restsOn, value, delays, learned } = r
   return {
-    reads: [m, ...(gate ? [gate] : []), ...(idle ? [idle] : [])],
-    unit: m.unit,
-    limit: rule.limit,
-    judge: (atMs) => {
-      if (!known(m)) return 'unknown'
-      const j = judgeLimit(m.value, limit)
-      return j === 'violated' && shut(atMs) ? 'inside' : j
+    reads,
+    unit,
+    take,
+    judge,
+    restsOn,
+    value,
+    delays,
+    learned,
+    get limit() {
+      return r.limit
     },
-    restsOn: () => m,
-    value: () => m.value,
+  }
+}
+
+function timed(rule: Exclude<Rule, { kind: 'silent' | 'blind' }>, place: Place): ReadyRule | null {
+  switch (rule.kind) {
+    case 'no-air':
+      return noAirRule(rule, place)
+    case 'over-run':
+      return overRunRule(rule, place)
+    case 'water-left':
+      return delayed(waterLeft(rule, place), rule)
+    default:
+      return delayed(readyCondition(rule, place), rule)
+  }
+}
+
+function delayed(c: ReadyCondition | null, t: Timing): ReadyRule | null {
+  if (!c) return null
+  const delays: Delays = { onMs: t.onDelayMs, offMs: t.offDelayMs }
+  return {
+    ...c,
+    get limit() {
+      return c.limit
+    },
     delays: () => delays,
   }
 }
 
-function stateRule(rule: RuleOf<'state'>, find: Find): ReadyRule | null {
-  const m = find(rule.signal)
-  if (!m) return null
-  const delays: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
-  return {
-    reads: [m],
-    unit: m.unit,
-    limit: null,
-    judge: () => (known(m) ? (m.value === rule.value ? 'violated' : 'cleared') : 'unknown'),
-    restsOn: () => m,
-    value: () => m.value,
-    delays: () => delays,
+function readyCondition(c: Condition, place: Place): ReadyCondition | null {
+  switch (c.kind) {
+    case 'limit':
+      return limitCondition(c, place)
+    case 'state':
+      return stateCondition(c, place)
+    case 'rate':
+      return rateCondition(c, place)
+    case 'deviation':
+      return deviationCondition(c, place)
+    case 'stuck':
+      return stuckCondition(c, place)
+    case 'no-effect':
+      return noEffectCondition(c, place)
+    case 'no-response':
+      return noResponseCondition(c, place)
+    case 'per-run':
+      return perRunCondition(c, place)
+    case 'day-total':
+      return dayTotalCondition(c, place)
+    case 'drift':
+      return driftCondition(c, place)
+    case 'forecast':
+      return forecastCondition(c, place)
+    case 'all-of':
+    case 'any-of': {
+      const parts = c.of.map((x) => readyCondition(x, place))
+      const ready = parts.filter((p) => p !== null)
+      if (ready.length < parts.length || ready.length === 0) return null
+      return c.kind === 'all-of' ? allOfCondition(c, ready) : anyOfCondition(c, ready)
+    }
   }
 }
 
-/**
- * Pressure or flow is the proof of air: a contact is blind to a torn line. Where the proof cannot be read, a contact that is
- * open still says "no air", but one that is closed says nothing.
- */
-function noAirRule(rule: RuleOf<'no-air'>, find: Find): ReadyRule | null {
-  const proof = rule.proof === null || rule.proofLow === null ? null : find(rule.proof)
-  const run = rule.run === null ? null : find(rule.run)
-  const oxygen = rule.oxygen === null ? null : find(rule.oxygen)
-  if (!proof && !run) return null
-  const low = rule.proofLow ?? 0
-  const back = addDecimal(low, low * PROOF_DEADBAND)
-  const slow: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
-  const fast: Delays = { onMs: Math.min(rule.fastOnDelayMs, rule.onDelayMs), offMs: rule.offDelayMs }
-  const byProof = (): boolean => proof !== null && known(proof)
-  return {
-    reads: [proof, run, oxygen].filter((x) => x !== null),
-    unit: proof?.unit ?? '1',
-    limit: proof ? low : null,
-    judge: () => {
-      if (proof && known(proof)) return proof.value < low ? 'violated' : proof.value >= back ? 'cleared' : 'inside'
-      if (!run || !known(run)) return 'unknown'
-      if (run.value === 0) return 'violated'
-      return proof && heard(proof) ? 'unknown' : 'cleared'
-    },
-    restsOn: () => (byProof() ? proof : (run ?? proof)),
-    value: () => (byProof() ? (proof?.value ?? null) : null),
-    delays: () => (oxygen && known(oxygen) && oxygen.value < rule.doFastBelow ? fast : slow),
+function gated(rule: ReadyRule, gate: ReadyGate): ReadyRule {
+  const own = new Set(rule.reads)
+  const { take } = rule
+  const judge = (atMs: number): Verdict => {
+    const v = rule.judge(atMs)
+    if (v === 'unknown' || v === 'inside' || (v === 'cleared' && !gate.both)) return v
+    return gate.open(atMs) ? v : 'inside'
   }
-}
-
-/** Minutes of washing in a finished-water tank: what stands above `emptyPct`, at one lance. Litres = percent / 100 x litres to the overflow. */
-export function minutesLeft(levelPct: number, t: { readonly volumeL: number; readonly lanceLPerMin: number; readonly emptyPct: number }): number {
-  return (Math.max(0, levelPct - t.emptyPct) / 100) * (t.volumeL / t.lanceLPerMin)
-}
-
-function waterLeftRule(rule: RuleOf<'water-left'>, find: Find, isOpen: OpenAt): ReadyRule | null {
-  const m = find(rule.level)
-  if (!m) return null
-  const limit = makeLimit('low', rule.belowMin, rule.deadbandMin)
-  const delays: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
   return {
-    reads: [m],
-    unit: 'min',
-    limit: rule.belowMin,
-    judge: (atMs) => {
-      if (!known(m)) return 'unknown'
-      const j = judgeLimit(minutesLeft(m.value, rule), limit)
-      return j === 'violated' && !isOpen(atMs) && !isOpen(atMs + BEFORE_OPENING_MS) ? 'inside' : j
+    ...rule,
+    reads: reading(...rule.reads, ...gate.reads),
+    get limit() {
+      return rule.limit
     },
-    restsOn: () => m,
-    value: () => minutesLeft(m.value, rule),
-    delays: () => delays,
+    ...(take && { take: (m, atMs) => own.has(m) && take(m, atMs) }),
+    judge,
   }
 }

@@ -34,16 +34,36 @@ export interface SignalMemory {
   cameLate: boolean
   /** Event time since when it is at work: a state that reads 1, a counter that rises; null: at rest. */
   busySinceMs: number | null
+  /** Event time of the last reading that found it at work, or that ended its work; -1: never. */
+  lastBusyMs: number
+  /** Event time of the first usable value of a state or counter; -1 before it. */
+  firstMs: number
+  /** Interval of a computed value; NaN where it has none. */
+  low: number
+  high: number
+  /** Smallest step it can show. */
+  readonly resolution: number
+  /** A vital: withheld until it can be told, which is no fault of an instrument. */
+  readonly computed: boolean
 }
 
-export function remember(key: string, site: number, s: Pick<Signal, 'quantity' | 'unit' | 'reportEveryMs'>): SignalMemory {
+export function remember(key: string, site: number, s: Pick<Signal, 'quantity' | 'unit' | 'reportEveryMs' | 'resolution'>): SignalMemory {
+  return blank(key, site, s.unit, QUANTITIES[s.quantity].kind, s.reportEveryMs, s.resolution, false)
+}
+
+/** A computed signal: it speaks when it moves and at least every `reportEveryMs`, and takes its word back itself. */
+export function rememberVital(key: string, site: number, v: { readonly unit: string; readonly digits: number; readonly reportEveryMs: number }): SignalMemory {
+  return blank(key, site, v.unit, 'analogue', v.reportEveryMs, 10 ** -v.digits, true)
+}
+
+function blank(key: string, site: number, unit: string, kind: SignalMemory['kind'], reportEveryMs: number, resolution: number, computed: boolean): SignalMemory {
   return {
     key,
     site,
-    unit: s.unit,
-    kind: QUANTITIES[s.quantity].kind,
-    reportEveryMs: s.reportEveryMs,
-    staleAfterMs: 3 * s.reportEveryMs + LINK_MS,
+    unit,
+    kind,
+    reportEveryMs,
+    staleAfterMs: 3 * reportEveryMs + LINK_MS,
     value: Number.NaN,
     sourceMs: -1,
     stampMs: -1,
@@ -51,6 +71,12 @@ export function remember(key: string, site: number, s: Pick<Signal, 'quantity' |
     heldSinceMs: null,
     cameLate: false,
     busySinceMs: null,
+    lastBusyMs: -1,
+    firstMs: -1,
+    low: Number.NaN,
+    high: Number.NaN,
+    resolution,
+    computed,
   }
 }
 
@@ -66,6 +92,8 @@ export const known = (m: SignalMemory): boolean => m.sourceMs >= 0 && m.heldSinc
 export function learn(m: SignalMemory, value: number, atMs: number, steadyMs: number): void {
   if (m.kind !== 'analogue') {
     const busy = m.kind === 'counter' ? m.sourceMs >= 0 && value > m.value : value !== 0
+    if (m.sourceMs < 0) m.firstMs = atMs
+    if (busy || m.busySinceMs !== null) m.lastBusyMs = atMs
     if (!busy) m.busySinceMs = null
     else if (m.busySinceMs === null) m.busySinceMs = atMs
   }
@@ -74,6 +102,12 @@ export function learn(m: SignalMemory, value: number, atMs: number, steadyMs: nu
   m.stampMs = atMs
   m.steadyMs = steadyMs
   m.heldSinceMs = null
+}
+
+/** Takes in how sure a computed value is. */
+export function learnInterval(m: SignalMemory, interval: Reading['interval']): void {
+  m.low = interval?.low ?? Number.NaN
+  m.high = interval?.high ?? Number.NaN
 }
 
 /** Takes in a live reading without a usable figure, or the end of a signal's trustworthy span. */

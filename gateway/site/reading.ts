@@ -45,6 +45,8 @@ export interface Reading {
   readonly clock: ClockState
   /** false: older than the newest already judged, or taken from a store-and-forward burst; never raises an alarm, never shown as now. */
   readonly live: boolean
+  /** Of a computed value, where one can be given: eight times in ten the truth lies within; `high` null: nothing bounds it. Not stored. */
+  readonly interval?: { readonly low: number; readonly high: number | null }
 }
 
 export const keyOf = (site: string, signal: string): string => `${site}/${signal}`

@@ -264,6 +264,8 @@ function overrideOf(a: NonNullable<SiteFile['alarms']>[string]): AlarmOverride {
   return {
     why: a.why,
     ...(a.off !== undefined && { off: a.off }),
+    ...(a.rule !== undefined && { rule: a.rule }),
+    ...(a.what !== undefined && { what: a.what }),
     ...(a.limit !== undefined && { limit: a.limit }),
     ...(a.deadband !== undefined && { deadband: a.deadband }),
     ...(a.onDelay !== undefined && { onDelayMs: a.onDelay }),

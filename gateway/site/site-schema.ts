@@ -88,6 +88,9 @@ export const alarmSchema = z.strictObject({
   consequence: text.optional(),
   action: z.array(text).min(1).max(8).optional(),
   respondWithin: duration.optional(),
+  /** A rule of its own; what it may hold is checked where rules are made. */
+  rule: z.record(z.string(), z.unknown()).optional(),
+  what: text.optional(),
   why: text,
 })
 

@@ -104,6 +104,9 @@ export interface Consumable {
 /** A person's change to one alarm of this site; what is absent keeps its default. */
 export interface AlarmOverride {
   readonly off?: boolean
+  /** A rule of its own as written (alarms/rule-schema.ts), and what it is called. */
+  readonly rule?: Readonly<Record<string, unknown>>
+  readonly what?: string
   readonly limit?: number
   readonly deadband?: number
   readonly onDelayMs?: number

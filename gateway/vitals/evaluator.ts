@@ -132,6 +132,7 @@ export function createVitals(site: Site, kept: Kept | null = null, running: Runn
       qc: g.qc,
       clock: r.clock === 'suspect' ? 'suspect' : 'ok',
       live: r.live,
+      ...(value !== null && told && outcome.interval !== null && { interval: outcome.interval }),
     })
     counts.given++
     d.givenMs = speaksOf

@@ -1,6 +1,8 @@
 /** Alarms as people see them. */
 import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
 import { PRIORITIES } from '../../gateway/alarms/alarm.ts'
+import { expectedDetectionMs } from '../../gateway/alarms/detection-delay.ts'
+import { signalOfRule } from '../../gateway/alarms/rule-signals.ts'
 import type { SiteState } from '../../gateway/port.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { alarmCautions } from './cautions.ts'
@@ -9,17 +11,10 @@ import { valueNow } from './freshness.ts'
 import { unitText } from './unit.ts'
 import { minutesLeft } from './water.ts'
 
-/** The signal a rule stands on; null: none in particular. */
-export function signalOfRule(rule: Rule): string | null {
-  if (rule.kind === 'limit' || rule.kind === 'state' || rule.kind === 'blind') return rule.signal
-  if (rule.kind === 'water-left') return rule.level
-  if (rule.kind === 'no-air') return rule.proof ?? rule.run
-  return null
-}
-
 /** What the alarm's value would be at this moment: the reading, or what the rule makes of it. */
 function alarmValueNow(state: SiteState, rule: Rule, nowMs: number): number | null {
-  if (rule.kind === 'silent' || rule.kind === 'blind') return null
+  // Of a rate, a distance or a time the reading itself is not the figure.
+  if (rule.kind !== 'limit' && rule.kind !== 'state' && rule.kind !== 'no-air' && rule.kind !== 'water-left') return null
   const id = signalOfRule(rule)
   const value = valueNow(
     state,
@@ -64,6 +59,7 @@ export function alarmBodyOf(view: AlarmView, state: SiteState, nowMs: number): A
     action: [...def.action],
     confirm: def.confirm,
     respondWithinMin: def.respondWithinMin,
+    detectMs: expectedDetectionMs(site, def.rule),
     basis: def.basis,
     cautions: alarmCautions(def.cautions),
   }

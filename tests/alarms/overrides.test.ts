@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest'
 import { defaultAlarms } from '../../gateway/alarms/defaults.ts'
-import { detectionMs } from '../../gateway/alarms/overrides.ts'
+import { detectionMs } from '../../gateway/alarms/detection-delay.ts'
 import { createEngine } from '../../gateway/alarms/engine-state.ts'
 import { loop, loopWith, SITE } from './yard.ts'
 

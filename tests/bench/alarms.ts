@@ -1,12 +1,12 @@
 /**
- * Rule evaluations a second of processor time, delays, gates, holds and lifecycle included: 500 loops with the default alarms of a normal loop,
- * one row a minute each, some of them in trouble. Baseline: the same limits with deadband and delays in the plainest loop
+ * Rule evaluations a second of processor time, delays, gates, holds and lifecycle included: 500 loops with the default alarms of a normal loop and
+ * one of every learned kind, one row a minute each, some of them in trouble. Baseline: the same limits with deadband and delays in the plainest loop
  * one would write (a map of rules by key, no quality, no gates, no staleness, no lifecycle), over the same readings.
  */
 import { fileURLToPath } from 'node:url'
 import { setFlagsFromString } from 'node:v8'
 import { runInNewContext } from 'node:vm'
-import type { AlarmDef } from '../../gateway/alarms/alarm.ts'
+import type { AlarmDef, Rule } from '../../gateway/alarms/alarm.ts'
 import { defaultAlarms } from '../../gateway/alarms/defaults.ts'
 import { onReadings, onTick } from '../../gateway/alarms/engine.ts'
 import { createEngine, type Engine } from '../../gateway/alarms/engine-state.ts'
@@ -23,7 +23,61 @@ const START_MS = 1_768_200_000_000
 const model = [...readSiteFolder(fileURLToPath(new URL('../../simulator/fleets/demo', import.meta.url))).sites.values()].find((s) => s.instrumentation === 'normal')
 if (!model) throw new Error('the demo fleet has no normal loop')
 const sites: Site[] = Array.from({ length: LOOPS }, (_, i) => ({ ...model, id: `loop-${i}` }))
-const defs: AlarmDef[] = sites.flatMap((s) => [...defaultAlarms(s).defs])
+
+const MIN = 60_000
+const HOUR = 60 * MIN
+const DAY = 24 * HOUR
+const delays = { onDelayMs: 10 * MIN, offDelayMs: 5 * MIN }
+/** One of every kind that learns or looks at more than the newest value. */
+const LEARNED: Readonly<Record<string, Rule>> = {
+  rate: { kind: 'rate', signal: 'tu.ph', side: 'low', limit: -0.2, deadband: 0.1, spanMs: 20 * MIN, perMs: 5 * MIN, ...delays },
+  step: {
+    kind: 'deviation',
+    signal: 'tu.ph',
+    from: { kind: 'median', spanMs: 7 * DAY, leastMs: DAY },
+    as: 'difference',
+    side: 'low',
+    limit: -0.8,
+    deadband: 0.2,
+    withinMs: 2 * HOUR,
+    ...delays,
+    when: { value: { signal: 'tu.do', side: 'low', limit: 0.5 } },
+  },
+  still: { kind: 'stuck', signal: 'sump.level', change: 2, forMs: DAY, through: null, restsLow: 0, restsHigh: 100, ...delays },
+  'still-wash': {
+    kind: 'stuck',
+    signal: 'tu.do',
+    change: 0.3,
+    forMs: 20 * MIN,
+    through: { signal: 'hp.run', settleMs: 30 * MIN, times: 3 },
+    restsLow: 0.1,
+    restsHigh: null,
+    ...delays,
+  },
+  pump: { kind: 'no-effect', run: 'transfer.run', flow: null, source: 'sump.level', target: 'finished.level', change: 5, withinMs: 20 * MIN, idle: 'hp.run', ...delays },
+  doses: { kind: 'no-response', run: 'acid.run', signal: 'tu.ph', side: 'down', doses: 5, settleMs: 10 * MIN, share: 0.3, ...delays },
+  'over-run': { kind: 'over-run', run: 'acid.run', factor: 3, floorMs: MIN, unlearnedMs: 5 * MIN, offDelayMs: MIN },
+  daily: { kind: 'day-total', signal: 'acid.run', wash: 'hp.volume', factor: 2, least: 10, ...delays },
+  drift: { kind: 'drift', signal: 'tu.ph', side: 'low', perDay: -0.05, deadband: 0.02, spanMs: 7 * DAY, ...delays },
+  forecast: { kind: 'forecast', signal: 'tu.ph', side: 'low', limit: 6.5, spanMs: 4 * DAY, belowMs: 3 * DAY, deadbandMs: DAY, ...delays },
+  counted: { kind: 'limit', signal: 'tu.do', side: 'low', limit: 1, deadband: 0.2, onDelayMs: 0, offDelayMs: 0, nOfM: { n: 4, m: 5, clearN: 5, clearM: 5 } },
+  joined: {
+    kind: 'all-of',
+    withinMs: 2 * HOUR,
+    of: [
+      { kind: 'limit', signal: 'tu.ph', side: 'low', limit: 6, deadband: 0.2 },
+      { kind: 'rate', signal: 'tu.do', side: 'high', limit: 0.5, deadband: 0.2, spanMs: HOUR, perMs: HOUR },
+    ],
+    ...delays,
+  },
+}
+
+const defs: AlarmDef[] = sites.flatMap((s) => {
+  const own = [...defaultAlarms(s).defs]
+  const [first] = own
+  if (!first) throw new Error('a normal loop has no default alarm')
+  return [...own, ...Object.entries(LEARNED).map(([id, rule]): AlarmDef => ({ ...first, id: `${s.id}/${id}`, rule }))]
+})
 
 /** Small generator with a seed (mulberry32), so that every run sees the same readings. */
 function random(seed: number): () => number {

@@ -1,0 +1,61 @@
+/** The gate of a rule: when it may raise and learn. A part of it that cannot be read is open: doubt must not silence. */
+import { within, type Site } from '../../site/site.ts'
+import type { Gate } from '../rule.ts'
+import { heard, known, type SignalMemory } from '../signal-memory.ts'
+import type { Find, OpenAt } from './ready.ts'
+
+/** Washing that never stops is a stuck signal and no reason to keep quiet. Common practice, no source. */
+export const IDLE_TRUST_MS = 4 * 3_600_000
+
+export interface ReadyGate {
+  readonly reads: readonly SignalMemory[]
+  readonly open: OpenAt
+  /** While shut nothing is cleared either. */
+  readonly both: boolean
+}
+
+const ALWAYS: ReadyGate = { reads: [], open: () => true, both: false }
+
+/** Is the yard open? Answered once a minute and remembered: the wall clock is dear, and opening hours are in minutes. */
+export function openAt(site: Site): OpenAt {
+  const seen = new Map<number, boolean>()
+  return (atMs) => {
+    const minute = Math.floor(atMs / 60_000)
+    let open = seen.get(minute)
+    if (open === undefined) {
+      open = within(site.open, site.zone, atMs, true)
+      if (seen.size >= 256) seen.clear()
+      seen.set(minute, open)
+    }
+    return open
+  }
+}
+
+/** null: a signal it names is none of the site's. */
+export function readyGate(when: Gate | undefined, find: Find, isOpen: OpenAt): ReadyGate | null {
+  if (!when) return ALWAYS
+  const parts: OpenAt[] = []
+  const reads: SignalMemory[] = []
+  const look = (id: string, part: (m: SignalMemory) => OpenAt): boolean => {
+    const m = find(id)
+    if (!m) return false
+    reads.push(m)
+    parts.push(part(m))
+    return true
+  }
+  const { signalForMs = 0, idleForMs = 0, value, after } = when
+  if (when.open === true) parts.push(isOpen)
+  if (when.signal !== undefined && !look(when.signal, (m) => (atMs) => !known(m) || (m.value !== 0 && (signalForMs === 0 || atMs - (m.busySinceMs ?? atMs) >= signalForMs))))
+    return null
+  if (when.idle !== undefined && !look(when.idle, (m) => (atMs) => atRest(m, atMs, idleForMs))) return null
+  if (after && !look(after.signal, (m) => (atMs) => !known(m) || m.busySinceMs !== null || (m.lastBusyMs >= 0 && atMs - m.lastBusyMs <= after.withinMs))) return null
+  if (value && !look(value.signal, (m) => () => !known(m) || (value.side === 'high' ? m.value > value.limit : m.value < value.limit))) return null
+  return { reads, open: parts.length === 1 && parts[0] ? parts[0] : (atMs) => parts.every((p) => p(atMs)), both: when.both === true }
+}
+
+/** At rest for `forMs`; before a signal has ever been at work, its first reading counts as the end of it. */
+function atRest(m: SignalMemory, atMs: number, forMs: number): boolean {
+  if (!known(m)) return true
+  if (m.busySinceMs !== null) return atMs - m.busySinceMs >= IDLE_TRUST_MS
+  return forMs === 0 || !heard(m) || atMs - Math.max(m.lastBusyMs, m.firstMs) >= forMs
+}
