@@ -66,6 +66,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     async add(entry: NewEntry, by: string): Promise<LogEntry> {
       const written = await parts.log.add(entry, by)
       vitals.onEntry(written)
+      keeper.attended(written.site, written.recordedMs)
       tell({ kind: 'log', entry: written })
       return written
     },
@@ -90,6 +91,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     sites: () => current.all(),
     site: (id) => current.site(id),
     standing: (site) => keeper.standing(site),
+    setAside: (site) => keeper.setAside(site),
+    floods: () => keeper.floods(),
     alarmsOf: (site) => keeper.alarmsOf(site),
     vitals: (site) => vitals.of(site),
     forecasts: (site) => outlook.forecasts(site),
@@ -97,6 +100,10 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),
+    unshelve: (alarm, by, version) => keeper.unshelve(alarm, by, version),
+    outOfService: (alarm, request, by, version) => keeper.outOfService(alarm, request, by, version),
+    inService: (alarm, by, version) => keeper.inService(alarm, by, version),
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),

@@ -6,6 +6,7 @@ import { readdirSync, readFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
 import type { AlarmDef, AlarmState, AlarmView } from '../../gateway/alarms/alarm.ts'
 import { defaultAlarms } from '../../gateway/alarms/defaults.ts'
+import { NO_OVERLAY, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Reading } from '../../gateway/site/reading.ts'
 import type { Site } from '../../gateway/site/site.ts'
@@ -32,6 +33,8 @@ interface Trouble {
   readonly note?: string
   readonly held?: boolean
   readonly value?: number
+  readonly over?: Partial<Overlays>
+  readonly first?: boolean
 }
 
 interface Case {
@@ -196,6 +199,7 @@ function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView
   const limit = def.rule.kind === 'limit' ? def.rule.limit : def.rule.kind === 'water-left' ? def.rule.belowMin : def.rule.kind === 'no-air' ? def.rule.proofLow : null
   if (!t) return quiet(def)
   const state = t.state ?? 'unacknowledged'
+  const over = { ...NO_OVERLAY, ...t.over }
   const raisedMs = nowMs - t.min * MIN
   const gone = state === 'returned' || state.startsWith('latched')
   return {
@@ -213,6 +217,11 @@ function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView
     note: t.note ?? null,
     heldSinceMs: t.held ? nowMs - 4 * MIN : null,
     count: 1,
+    ...over,
+    shown: shownOf(over, state),
+    hiddenCount: t.over ? 2 : 0,
+    reAlarms: 0,
+    firstOut: t.first === true,
   }
 }
 
