@@ -1,6 +1,9 @@
 /** What somebody else did to an alarm since a person looked at it, as a sentence: the second of two is told what the first one did. */
 import type { AlarmEvent, EventKind } from './alarm.ts'
-import type { AlarmJournal } from './journal.ts'
+
+interface Written {
+  query(q: { readonly alarm: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
+}
 
 const WORDS: Readonly<Record<EventKind, string>> = {
   raised: 'raised',
@@ -24,7 +27,7 @@ const WORDS: Readonly<Record<EventKind, string>> = {
 }
 
 /** Every event raises the version by one, so the newest `now - seen` of the journal are what was missed. null: they cannot be read. */
-export async function changesSince(journal: Pick<AlarmJournal, 'query'>, alarm: string, seen: number, now: number, nowMs: number): Promise<string | null> {
+export async function changesSince(journal: Written, alarm: string, seen: number, now: number, nowMs: number): Promise<string | null> {
   const missed = await journal.query({ alarm, fromMs: 0, toMs: Number.MAX_SAFE_INTEGER, limit: Math.min(now - seen, 50) }).catch(() => [])
   if (missed.length === 0) return null
   // What people did says most; what the plant did only when nobody did anything.
