@@ -99,12 +99,18 @@ function leave(course: Course, facts: LifeFacts, l: Leaving): void {
   const { life, tell } = course
   const said = { note: l.note, by: l.by }
   if (isHidden({ ...life, ...l.over })) return tell(l.kind, life.state, said)
-  if (!isActive(life)) return tell(l.kind, life.state.startsWith('latched') ? 'latched-unacknowledged' : 'normal', said)
+  const since = life.raisedMs === null ? {} : { facts: { sinceMs: life.raisedMs } }
+  if (life.state.startsWith('latched')) {
+    tell(l.kind, 'latched-unacknowledged', said)
+    // It came and went out of sight: a gas reading that is clean again is no reason to say nothing.
+    if (!life.announced) tell('raised', 'latched-unacknowledged', since)
+    return
+  }
+  if (!isActive(life)) return tell(l.kind, 'normal', said)
   if (l.answeredBy !== null && facts.answerRequired) return tell(l.kind, 'acknowledged', { ...said, facts: { answeredBy: l.answeredBy } })
   tell(l.kind, life.state, said)
   const to: AlarmState = facts.answerRequired ? 'unacknowledged' : 'acknowledged'
   const { value, limit, unit } = life
-  const since = life.raisedMs === null ? {} : { facts: { sinceMs: life.raisedMs } }
   if (!life.announced) return tell('raised', to, since)
   tell('closed', 'normal', { note: 'goes on under a new name: it was hidden meanwhile' })
   tell('raised', to, { occurrence: nameOf(facts, course.atMs, life.count + 1), value, limit, unit, ...since })

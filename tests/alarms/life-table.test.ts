@@ -221,6 +221,17 @@ test('ALM-T19/T23/T25 an occurrence nobody was told of is announced under its ow
   }
 })
 
+test('ALM-T18/S5 what latched out of sight is announced when nothing lies over it any more, though its condition has gone', () => {
+  for (const [kind, letters] of [
+    ['shelf-over', 's'],
+    ['unsuppress', 'd'],
+    ['in-service', 'o'],
+  ] as const) {
+    const events = check(lifeIn(LU, letters, false), INPUTS[kind], { ...FACTS, latching: true }, { to: LU, over: '', kinds: [OFF[kind][1], 'raised'], row: '' })
+    expect(events[1]).toMatchObject({ occurrence: OCC, state: LU, facts: { sinceMs: 1000 } })
+  }
+})
+
 test('ALM-T19 one that had been told before it was hidden gets a new name and number and keeps its time', () => {
   const r = transition(lifeIn(A, 's'), INPUTS['shelf-over'], FACTS, T)
   expect(r.life).toMatchObject({ occurrence: `${ALARM}@${T}-8`, count: 8, raisedMs: 1000, acknowledgedBy: null, announced: true })
