@@ -34,9 +34,9 @@ export function shelfBound(def: Pick<AlarmDef, 'priority' | 'class'>, zone: stri
 
 /** 08:00 on the wall of the next day from Monday to Friday after today. */
 function nextWorkingDay(zone: string, nowMs: number): number {
-  const today = wallMinute(zone, nowMs).day
-  for (let ms = Math.floor(nowMs / 60_000) * 60_000 + 60_000; ; ms += 15 * 60_000) {
-    const { day, minute } = wallMinute(zone, ms)
-    if (day !== today && day >= 1 && day <= 5 && minute >= WORK_BEGINS_MIN) return ms - (minute - WORK_BEGINS_MIN) * 60_000
-  }
+  const { day, minute } = wallMinute(zone, nowMs)
+  const days = day === 5 ? 3 : day === 6 ? 2 : 1
+  const guess = Math.floor(nowMs / 60_000) * 60_000 + (days * 1440 + WORK_BEGINS_MIN - minute) * 60_000
+  // The clock may have been changed in between.
+  return guess - (wallMinute(zone, guess).minute - WORK_BEGINS_MIN) * 60_000
 }

@@ -13,6 +13,9 @@ import type { Site } from '../../gateway/site/site.ts'
 import { quiet } from '../alarms/quiet.ts'
 import { chance, rounded, valueAt } from './story.ts'
 
+/** As the pictures are taken: Tuesday 17 November 2026, 03:16 UTC. */
+const NIGHT = Date.UTC(2026, 10, 17, 3, 16)
+
 export type FleetName = 'eight' | 'sixty' | 'hundreds' | 'thousands' | 'quiet' | 'none'
 
 export interface Loop {
@@ -56,7 +59,26 @@ const EIGHT: Readonly<Record<string, Case>> = {
       { rule: 'blower.no-air', min: 5, value: 3 },
       { rule: 'bio1.do.low', min: 2, value: 1.9 },
       { rule: 'finished.level.low', min: 14, state: 'acknowledged', by: 'Ruth A.', note: 'make-up open, refilling', value: 27 },
-      { rule: 'panel.auto.off', min: 190 },
+      {
+        rule: 'panel.auto.off',
+        min: 190,
+        over: { shelved: { untilMs: NIGHT + 2.2 * 3_600_000, oneShot: false, by: 'Ruth A.', reason: 'hand mode until the float is changed', atMs: NIGHT - 7_200_000 } },
+      },
+      {
+        rule: 'tu.ph.high',
+        min: 400,
+        over: {
+          outOfService: {
+            reviewMs: NIGHT + 3 * 86_400_000,
+            by: 'Jon P.',
+            reason: 'probe broken, new one ordered',
+            measure: 'driver reads the hand meter twice a day',
+            atMs: NIGHT - 86_400_000,
+            overdue: false,
+          },
+        },
+      },
+      { rule: 'bio1.do.low', min: 3, over: { suppressed: { ruleId: 'blower.no-air', reason: '"No air" speaks for it', atMs: NIGHT - 180_000, endsMs: null, answeredBy: null } } },
     ],
     doubtful: ['tu.conductivity'],
   },

@@ -13,6 +13,7 @@ import { Say } from '../words/words.ts'
 import { AlarmFoot } from './alarm-foot.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
+import { SetAside } from './set-aside.tsx'
 
 export function AlarmPage({ id }: { id: string }) {
   const asked = useSignal<AlarmBody | null>(null)
@@ -88,6 +89,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
         <b>It worked when:</b> {a.confirm}
       </p>
       <Background alarm={a} loop={loop} />
+      <SetAside alarm={a} onAnswer={onAnswer} />
       <AlarmFoot alarm={a} yardPhone={loop?.yardPhone ?? null} onAnswer={onAnswer} onRefused={onRefused} />
     </main>
   )
