@@ -57,7 +57,7 @@ const SHOTS: readonly Shot[] = [
       await p.getByLabel('Why may it rest').scrollIntoViewIfNeeded()
     },
   },
-  { name: 'alarm-shelved', path: `/alarms/${encodeURIComponent('kestrow-berth-3/panel.auto.off')}`, fleet: 'eight' },
+  { name: 'alarm-shelved', path: `/alarms/${encodeURIComponent('ullenwick-bus-north/panel.auto.off')}`, fleet: 'eight' },
   { name: 'alarm', path: ALARM, fleet: 'eight' },
   {
     name: 'alarm-answered',

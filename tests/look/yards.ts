@@ -59,6 +59,13 @@ const EIGHT: Readonly<Record<string, Case>> = {
       { rule: 'blower.no-air', min: 5, value: 3 },
       { rule: 'bio1.do.low', min: 2, value: 1.9 },
       { rule: 'finished.level.low', min: 14, state: 'acknowledged', by: 'Ruth A.', note: 'make-up open, refilling', value: 27 },
+      { rule: 'panel.auto.off', min: 190 },
+    ],
+    doubtful: ['tu.conductivity'],
+  },
+  'ullenwick-bus-north': {
+    troubles: [
+      { rule: 'sump.level.high-high', min: 38, state: 'acknowledged', by: 'Ruth A.', note: 'valve shut, pumping out, on site', value: 96 },
       {
         rule: 'panel.auto.off',
         min: 190,
@@ -78,11 +85,21 @@ const EIGHT: Readonly<Record<string, Case>> = {
           },
         },
       },
-      { rule: 'bio1.do.low', min: 3, over: { suppressed: { ruleId: 'blower.no-air', reason: '"No air" speaks for it', atMs: NIGHT - 180_000, endsMs: null, answeredBy: null } } },
+      {
+        rule: 'sump.level.high',
+        min: 40,
+        over: {
+          suppressed: {
+            ruleId: 'ullenwick-bus-north/sump.level.high-high',
+            reason: '"Sump nearly overflowing" speaks for it',
+            atMs: NIGHT - 180_000,
+            endsMs: null,
+            answeredBy: null,
+          },
+        },
+      },
     ],
-    doubtful: ['tu.conductivity'],
   },
-  'ullenwick-bus-north': { troubles: [{ rule: 'sump.level.high-high', min: 38, state: 'acknowledged', by: 'Ruth A.', note: 'valve shut, pumping out, on site', value: 96 }] },
   'vantlemoor-tram-works': { troubles: [{ rule: 'finished.level.low-low', min: 84, state: 'acknowledged', by: 'Night shift', note: 'make-up open, refilling', value: 8 }] },
   'thrapplow-quarry-upper': { troubles: [{ rule: 'tu.ph.high-high', min: 12, held: true, value: 9.6 }], bad: ['tu.ph'] },
   'brackfold-refuse-depot': { troubles: [{ rule: 'filter.roll-end.reached', min: 300, state: 'returned' }] },
