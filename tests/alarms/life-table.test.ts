@@ -164,7 +164,7 @@ const CELLS = STATES.flatMap((state) =>
 const named = CELLS.map((c) => ({ ...c, title: `ALM-${c.cell.row.split('/').join('/ALM-')} ${c.state}${c.letters === '' ? '' : ` below ${c.letters}`}, ${c.kind}: ${c.cell.to}` }))
 
 const lettersOf = (o: Overlays): Letters => `${o.shelved ? (o.shelved.oneShot ? '1' : 's') : ''}${o.suppressed ? 'd' : ''}${o.outOfService ? 'o' : ''}`
-const ordered = (l: Letters): Letters => [...'s1do'].filter((x) => l.includes(x)).join('')
+const ordered = (l: Letters): Letters => ['s', '1', 'd', 'o'].filter((x) => l.includes(x)).join('')
 
 function check(life: Life, input: LifeInput, facts: LifeFacts, cell: Cell): readonly AlarmEvent[] {
   const r = transition(life, input, facts, T + 500)

@@ -10,6 +10,8 @@ import { heard, minute, newAlarm, now } from '../state/store.ts'
 import { age, moment, ownZone } from '../words/times.ts'
 import { Badge } from './ring.tsx'
 
+const capital = (s: string): string => s.slice(0, 1).toUpperCase() + s.slice(1)
+
 /** As last told by the server; null: not yet. */
 const body = signal<SetAsideBody | null>(null)
 
@@ -49,7 +51,7 @@ export function SetAsideList({ site }: { site?: string }) {
                   </p>
                   <p>{setAside(a, nowMs)}.</p>
                   <p class="mute">
-                    {(a.outOfService ?? a.suppressed ?? a.shelved)?.reason}
+                    {capital((a.outOfService ?? a.suppressed ?? a.shelved)?.reason ?? '')}
                     {a.outOfService && `. Meanwhile: ${a.outOfService.measure}`}. {hidden(a)}
                   </p>
                 </div>

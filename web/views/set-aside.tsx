@@ -159,10 +159,7 @@ function Form({ alarm: a, title, button, when, rule, none, choices, act, onAnswe
     message.value = ''
     seen.value = seen.value ? null : { alarm: a, atMs: Math.round(now.peek()) }
     // How long it may rest is counted from now: ask afresh.
-    if (seen.value)
-      void getAlarm(a.id).then(
-        (g) => g.ok && seen.value && g.body.version === seen.value.alarm.version && (seen.value = { alarm: g.body, atMs: g.body.version >= 0 ? Math.round(now.peek()) : 0 }),
-      )
+    if (seen.value) void getAlarm(a.id).then((g) => g.ok && seen.value?.alarm.version === g.body.version && (seen.value = { alarm: g.body, atMs: Math.round(now.peek()) }))
   }
   const given = seen.value
   const list = given ? choices(given.alarm, given.atMs) : []
