@@ -50,8 +50,8 @@ export interface Run {
   outer: SuppressedBy | null
   own: SuppressedBy | null
   /** Alarms that suppress this one while they stand, the highest level first, and those this one suppresses. */
-  readonly spokenForBy: Run[]
-  readonly speaksFor: Run[]
+  spokenForBy: readonly Run[]
+  speaksFor: readonly Run[]
   mark: number
 }
 
@@ -109,6 +109,9 @@ interface Inside {
   /** Nobody has looked yet which alarms speak for which. */
   fresh: boolean
 }
+
+/** Most alarms speak for nobody: one list for all of them. */
+const NONE: readonly Run[] = []
 
 /**
  * Makes the engine ready.
@@ -195,8 +198,8 @@ export function createEngine(
       life,
       outer: null,
       own: null,
-      spokenForBy: [],
-      speaksFor: [],
+      spokenForBy: NONE,
+      speaksFor: NONE,
       mark: 0,
     }
     runs.set(def.id, run)

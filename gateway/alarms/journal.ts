@@ -118,10 +118,10 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       const out = defs.map((def): AlarmDef => {
         const body = JSON.stringify({ rule: def.rule, priority: def.priority, latching: def.latching, respondWithinMin: def.respondWithinMin })
         const was = known.get(def.id)
-        if (was && was.body === body) return { ...def, version: was.version }
+        if (was && was.body === body) return def.version === was.version ? def : { ...def, version: was.version }
         const version = (was?.version ?? 0) + 1
         fresh.push({ alarm: def.id, version, body, since_ms: nowMs })
-        return { ...def, version }
+        return def.version === version ? def : { ...def, version }
       })
       await db.transaction().execute(async (t) => {
         for (const part of chunks(fresh)) await t.insertInto('alarm_definition').values(part).execute()

@@ -9,12 +9,12 @@ export function pair(runs: readonly Run[]): void {
     for (const other of runs) {
       const speaks = other.def.rule.kind === 'silent' ? rule.kind === 'blind' : isHigherLevel(other.def, run.def)
       if (!speaks) continue
-      run.spokenForBy.push(other)
-      other.speaksFor.push(run)
+      run.spokenForBy = [...run.spokenForBy, other]
+      other.speaksFor = [...other.speaksFor, run]
     }
-    if (rule.kind === 'limit') {
+    if (rule.kind === 'limit' && run.spokenForBy.length > 1) {
       const sign = rule.side === 'high' ? -1 : 1
-      run.spokenForBy.sort((a, b) => sign * ((a.rule.limit ?? 0) - (b.rule.limit ?? 0)))
+      run.spokenForBy = run.spokenForBy.toSorted((a, b) => sign * ((a.rule.limit ?? 0) - (b.rule.limit ?? 0)))
     }
   }
 }

@@ -15,11 +15,32 @@ const capital = (s: string): string => s.slice(0, 1).toUpperCase() + s.slice(1)
 /** As last told by the server; null: not yet. */
 const body = signal<SetAsideBody | null>(null)
 
+let asking = false
+let again = false
+
+/** One request at a time, and at most one a second while alarms pour in. */
+function ask(): void {
+  if (asking) {
+    again = true
+    return
+  }
+  asking = true
+  void getSetAside().then((r) => {
+    if (r.ok) body.value = r.body
+    setTimeout(() => {
+      asking = false
+      if (!again) return
+      again = false
+      ask()
+    }, 1000)
+  })
+}
+
 export function useSetAside(): SetAsideBody | null {
   const live = heard.value.state === 'live'
   const newest = newAlarm.value
   const tick = minute.value
-  useEffect(() => void getSetAside().then((r) => r.ok && (body.value = r.body)), [newest, live, tick])
+  useEffect(ask, [newest, live, tick])
   return body.value
 }
 
