@@ -68,6 +68,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       vitals.onEntry(written)
       // Another instrument, or another calibration: the old normal is not its own.
       if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
+      keeper.attended(written.site, written.recordedMs)
       tell({ kind: 'log', entry: written })
       return written
     },
@@ -92,6 +93,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     sites: () => current.all(),
     site: (id) => current.site(id),
     standing: (site) => keeper.standing(site),
+    setAside: (site) => keeper.setAside(site),
+    floods: () => keeper.floods(),
     alarmsOf: (site) => keeper.alarmsOf(site),
     vitals: (site) => vitals.of(site),
     forecasts: (site) => outlook.forecasts(site),
@@ -99,6 +102,10 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),
+    unshelve: (alarm, by, version) => keeper.unshelve(alarm, by, version),
+    outOfService: (alarm, request, by, version) => keeper.outOfService(alarm, request, by, version),
+    inService: (alarm, by, version) => keeper.inService(alarm, by, version),
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),

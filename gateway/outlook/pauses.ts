@@ -20,8 +20,9 @@ export function pausesOf(events: readonly AlarmEvent[], alarms: readonly AlarmVi
   const raised = new Map<string, number>()
   for (const e of events.toSorted((a, b) => a.atMs - b.atMs)) {
     if (!teaching.has(e.alarm)) continue
-    if (e.kind === 'raised') raised.set(e.occurrence, e.atMs)
-    else if (e.kind === 'cleared' || e.kind === 'closed') {
+    // The plant does not know what people are told: a shelved alarm teaches nothing either.
+    if (e.kind === 'raised' || e.kind === 'raised-hidden') raised.set(e.occurrence, raised.get(e.occurrence) ?? e.facts?.sinceMs ?? e.atMs)
+    else if (e.kind === 'cleared' || e.kind === 'cleared-hidden' || e.kind === 'closed') {
       const fromMs = raised.get(e.occurrence)
       raised.delete(e.occurrence)
       if (fromMs !== undefined) out.push({ why: 'alarm', fromMs, toMs: Math.max(fromMs, e.atMs) })

@@ -14,7 +14,7 @@ import { vitalBodyOf } from './vital.ts'
 /** `alarms` is every definition of the site with its state; `vitals` what is computed of it; `log` its newest entries, newest first. */
 export function loopDetailBodyOf(state: SiteState, alarms: readonly AlarmView[], vitals: readonly Explanation[], log: readonly LogEntry[], nowMs: number): LoopDetailBody {
   const { site } = state
-  const standing = alarms.filter((a) => a.state !== 'normal')
+  const standing = alarms.filter((a) => a.shown !== 'normal' && a.shown === a.state)
   return {
     ...loopBodyOf(state, standing, waterRuleOf(alarms), nowMs),
     latitude: site.latitude,

@@ -6,7 +6,7 @@ import fc from 'fast-check'
 import { expect, test } from 'vitest'
 import type { AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
 import { startAlarmKeeper, type AlarmKeeper } from '../../gateway/alarms/keeper.ts'
-import { rebuild } from '../../gateway/alarms/lifecycle.ts'
+import { rebuild } from '../../gateway/alarms/life.ts'
 import type { Database } from '../../gateway/database.ts'
 import { fickle, makeDisk, settled, type Disk, type Fickle } from './disk.ts'
 import { def, handClock, limitDef, loop, reading, SITE } from './yard.ts'
@@ -23,6 +23,7 @@ type Step =
   | { readonly kind: 'wait'; readonly seconds: number }
   | { readonly kind: 'answer'; readonly reset: boolean; readonly which: number; readonly old: boolean }
   | { readonly kind: 'fail'; readonly on: boolean }
+  | { readonly kind: 'aside'; readonly which: number; readonly how: 'shelve' | 'one-shot' | 'unshelve' | 'out' | 'in' | 'suppress' | 'free' }
   | { readonly kind: 'restart'; readonly crash: boolean }
 
 const step: fc.Arbitrary<Step> = fc.oneof(
@@ -38,6 +39,14 @@ const step: fc.Arbitrary<Step> = fc.oneof(
   },
   { weight: 8, arbitrary: fc.record({ kind: fc.constant('wait' as const), seconds: fc.constantFrom(1, 30, 60, 500) }) },
   { weight: 5, arbitrary: fc.record({ kind: fc.constant('answer' as const), reset: fc.boolean(), which: fc.nat({ max: 3 }), old: fc.boolean() }) },
+  {
+    weight: 4,
+    arbitrary: fc.record({
+      kind: fc.constant('aside' as const),
+      which: fc.nat({ max: 3 }),
+      how: fc.constantFrom('shelve' as const, 'one-shot' as const, 'unshelve' as const, 'out' as const, 'in' as const, 'suppress' as const, 'free' as const),
+    }),
+  },
   { weight: 2, arbitrary: fc.record({ kind: fc.constant('fail' as const), on: fc.boolean() }) },
   { weight: 2, arbitrary: fc.record({ kind: fc.constant('restart' as const), crash: fc.boolean() }) },
 )
@@ -98,6 +107,19 @@ async function live(disk: Disk, steps: readonly Step[]): Promise<void> {
     now.keeper.onReadings(Object.entries(values).map(([s, v]) => reading(s, v, clock.nowMs())))
   }
 
+  const aside = async (which: number, how: Extract<Step, { kind: 'aside' }>['how']): Promise<void> => {
+    const seen = now.keeper.alarmsOf(SITE)[which]
+    if (!seen) return
+    const { id } = seen.def
+    const at = clock.nowMs()
+    if (how === 'suppress') now.keeper.suppress(id, { ruleId: 'work', reason: 'planned work' }, at)
+    else if (how === 'free') now.keeper.suppress(id, null, at)
+    else if (how === 'unshelve') await now.keeper.unshelve(id, 'A. Reyes', seen.version)
+    else if (how === 'in') await now.keeper.inService(id, 'A. Reyes', seen.version)
+    else if (how === 'out') await now.keeper.outOfService(id, { reason: 'in repair', measure: 'looked at', reviewMs: at + 300_000 }, 'A. Reyes', seen.version)
+    else await now.keeper.shelve(id, { untilMs: at + 300_000, oneShot: how === 'one-shot', reason: 'waiting' }, 'A. Reyes', seen.version)
+  }
+
   for (const s of steps) {
     if (s.kind === 'row') row({ 'tu.ph': s.ph, 'sump.high-high': s.wet, 'sump.h2s': s.h2s, 'panel.auto': s.auto })
     else if (s.kind === 'wait') {
@@ -110,6 +132,8 @@ async function live(disk: Disk, steps: readonly Step[]): Promise<void> {
       const r = await act(seen?.def.id ?? '', occurrence, 'A. Reyes', null, seen?.version)
       if (s.old) expect(r.ok && s.reset === false).toBe(false)
       if (r.ok && !s.reset) expect(r.view.state).not.toMatch(/^unacknowledged$|^returned$|^latched-unacknowledged$/)
+    } else if (s.kind === 'aside') {
+      await aside(s.which, s.how)
     } else if (s.kind === 'fail') {
       failing = s.on
       now.journal.fail = s.on ? 'disk full' : null
@@ -130,9 +154,12 @@ async function live(disk: Disk, steps: readonly Step[]): Promise<void> {
     await settle()
   }
 
-  // The journal comes back, the plant settles into one fault and three healthy signals.
+  // The journal comes back, everything that lies over an alarm goes, the plant settles into one fault and three healthy signals.
   failing = false
   now.journal.fail = null
+  tick()
+  await settled(() => counter('journalWaiting') === 0, 'an empty queue')
+  for (let which = 0; which < DEFS.length; which++) for (const how of ['free', 'in', 'unshelve'] as const) await aside(which, how)
   for (let i = 0; i < 10; i++) {
     clock.advance(30_000)
     row({ 'tu.ph': 9.5, 'sump.high-high': 0, 'sump.h2s': 0, 'panel.auto': 1 })

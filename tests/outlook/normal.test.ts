@@ -102,6 +102,9 @@ test('alarms of the plant and visits pause the learning; notices to watch and th
     // Nobody signed out: half a day is the longest a visit is taken to last.
     { why: 'on-site', fromMs: NOW - DAY, toMs: NOW - DAY / 2 },
   ])
+  // Whether anybody was told makes no difference to the plant.
+  const hidden = events.map((e) => ({ ...e, kind: e.kind === 'raised' ? ('raised-hidden' as const) : e.kind === 'cleared' ? ('cleared-hidden' as const) : e.kind }))
+  expect(pausesOf(hidden, alarms, log, NOW)).toEqual(pausesOf(events, alarms, log, NOW))
   const standing = alarms.map((a) => (a.def.id === air.def.id ? { ...a, state: 'acknowledged' as const, raisedMs: NOW - HOUR } : a))
   expect(pausesOf([], standing, [], NOW)).toEqual([{ why: 'alarm', fromMs: NOW - HOUR, toMs: null }])
 })

@@ -27,7 +27,7 @@ export function standings(events: JournalBody['events']): readonly Standing[] {
       it.answeredMs = e.atMs
       it.by = e.by
     }
-    if (e.kind === 'cleared') it.clearedMs = e.atMs
+    if (e.kind === 'cleared' || e.kind === 'cleared-hidden') it.clearedMs = e.atMs
     if (e.kind === 'raised') it.clearedMs = null
     if (e.kind === 'reset' || e.kind === 'closed' || e.state === 'normal') it.endMs = e.atMs
   }
@@ -110,6 +110,14 @@ const BLANK: AlarmBody = {
   signal: null,
   priority: 'alert',
   state: 'normal',
+  shown: 'normal',
+  shelved: null,
+  suppressed: null,
+  outOfService: null,
+  hiddenCount: 0,
+  reAlarms: 0,
+  firstOut: false,
+  shelf: { latestMs: null, words: '' },
   occurrence: null,
   version: 0,
   what: '',

@@ -98,7 +98,7 @@ function Announcer() {
   const text = useSignal('')
   useSignalEffect(() => {
     const n = newAlarm.value
-    if (n?.event === 'raised' && n.alarm.priority !== 'alert') text.value = `${Say[markOf(n.alarm).letter]}: ${n.alarm.siteName}: ${n.alarm.what}`
+    if ((n?.event === 'raised' || n?.event === 're-alarmed') && n.alarm.priority !== 'alert') text.value = `${Say[markOf(n.alarm).letter]}: ${n.alarm.siteName}: ${n.alarm.what}`
   })
   return (
     <p class="vh" role="status">

@@ -20,6 +20,7 @@ import { ComingNext } from './coming.tsx'
 import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { Badge } from './ring.tsx'
+import { SetAsideList } from './set-aside-list.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
 import { Machines } from './machines.tsx'
 import { Vitals } from './vitals.tsx'
@@ -117,6 +118,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
               <span class="mute">{a.raisedMs === null ? '' : moment(a.raisedMs, a.zone, nowMs)}</span>
             </a>
           ))}
+          <SetAsideList site={body.id} />
         </aside>
       </div>
       <div class="lower">

@@ -8,6 +8,7 @@ import { answer, facts } from '../state/sentence.ts'
 import { allLoops, lost, now } from '../state/store.ts'
 import { age, clock, momentThere, ownZone, timeLeft } from '../words/times.ts'
 import { Badge, Ring } from './ring.tsx'
+import { useSetAside } from './set-aside-list.tsx'
 
 /** Rows before the less urgent ones are only counted: more than anybody reads. */
 const MOST_ROWS = 24
@@ -25,6 +26,7 @@ export function NeedList({ filter }: { filter: Group | null }) {
   const frozen = frozenMs.value !== null
   const order = heldOrder(held.value, wanted, frozen)
   const { rows, more } = folded(order.rows, whole.value ? Number.POSITIVE_INFINITY : MOST_ROWS)
+  const aside = useSetAside()?.alarms.length ?? 0
   const watch = loops.filter((l) => groupOf(l) === 'W').length
   const hold = (): void => {
     held.value ??= wanted.map((n) => n.id)
@@ -68,6 +70,7 @@ export function NeedList({ filter }: { filter: Group | null }) {
           </button>
         )}
         {watch > 0 && <a href={to.alarms()}>{watch} to watch</a>}
+        {aside > 0 && <a href="/alarms?tab=set-aside">{aside} set aside</a>}
       </p>
     </section>
   )
