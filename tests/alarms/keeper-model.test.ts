@@ -78,7 +78,7 @@ test('whatever happens in whatever order: state is what the journal says, nothin
         await disk.remove()
       }
     }),
-    { numRuns: 60 },
+    { numRuns: 40 },
   )
 })
 
