@@ -16,8 +16,8 @@ beforeEach(() => {
   disk = makeDisk()
   dir = mkdtempSync(join(tmpdir(), 'learned-'))
 })
-afterEach(() => {
-  disk.remove()
+afterEach(async () => {
+  await disk.remove()
   rmSync(dir, { recursive: true })
 })
 
