@@ -41,6 +41,8 @@ export type Rule =
     }
   /** The instrument several alarms of one signal depend on has given nothing usable for this long, while the site reports. */
   | { readonly kind: 'blind'; readonly signal: string; readonly afterMs: number }
+  /** A condition told from outside the readings (fact-rule.ts). */
+  | { readonly kind: 'fact'; readonly onDelayMs: number; readonly offDelayMs: number }
   /** Minutes of washing left in the finished-water tank at the lance's use, in open hours and in the hour before. */
   | {
       readonly kind: 'water-left'

@@ -174,7 +174,7 @@ export function createEngine(
       entry?.runs.push(run)
       ;(reads.size === 1 ? entry?.alone : entry?.shared)?.push(run)
     }
-    if (def.rule.kind === 'silent' || def.rule.kind === 'blind') ticked.push(run)
+    if (def.rule.kind === 'silent' || def.rule.kind === 'blind' || def.rule.kind === 'fact') ticked.push(run)
   }
   const returned = new Set<Run>()
   for (const run of runs.values()) sortReturned(returned, run)

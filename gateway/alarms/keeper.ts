@@ -13,7 +13,8 @@ import type { Counter } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
 import type { Site } from '../site/site.ts'
 import { PRIORITIES, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
-import { act, catchUp, onReadings, onTick } from './engine.ts'
+import { act, catchUp, onReadings, onTick, tellFact } from './engine.ts'
+import type { Fact } from './fact-rule.ts'
 import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
 import { openDelays, relive } from './look-back.ts'
 import { transition } from './lifecycle.ts'
@@ -42,6 +43,8 @@ export interface AlarmKeeper {
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** Ends a latched alarm that is acknowledged and whose condition has gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
+  /** A condition told from outside the readings; false: no alarm of that name waits for one. */
+  fact(alarm: string, fact: Fact): boolean
   /** Alarms that are not normal, worst priority first, then newest first. */
   standing(site?: string): readonly AlarmView[]
   alarmsOf(site: string): readonly AlarmView[]
@@ -182,6 +185,11 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       if (stopped) return
       take(onTick(engine, now(nowMs), heardMs))
       if (queue.length > 0) pump()
+    },
+    fact(alarm, fact) {
+      const told = stopped ? null : tellFact(engine, alarm, fact, now())
+      if (told) take(told)
+      return told !== null
     },
     acknowledge: (alarm, occurrence, by, note, version) => person('acknowledge', alarm, occurrence, by, note, version ?? null),
     reset: (alarm, occurrence, by, note, version) => person('reset', alarm, occurrence, by, note, version ?? null),

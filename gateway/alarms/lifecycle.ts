@@ -59,7 +59,7 @@ export interface LifeFacts {
 }
 
 export type LifeInput =
-  | { readonly kind: 'raise'; readonly atMs: number; readonly value: number | null; readonly limit: number | null; readonly unit: string }
+  | { readonly kind: 'raise'; readonly atMs: number; readonly value: number | null; readonly limit: number | null; readonly unit: string; readonly note?: string }
   | { readonly kind: 'clear'; readonly atMs: number; readonly value: number | null }
   | { readonly kind: 'acknowledge'; readonly atMs: number; readonly occurrence: string; readonly version: number | null; readonly by: string; readonly note: string | null }
   | { readonly kind: 'reset'; readonly atMs: number; readonly occurrence: string; readonly version: number | null; readonly by: string; readonly note: string | null }
@@ -110,7 +110,7 @@ export function transition(life: Life, input: LifeInput, facts: LifeFacts, nowMs
       if (standing) return done()
       if (life.occurrence !== null) tell('closed', 'normal', { note: 'raised again' })
       const occurrence = `${facts.alarm}@${input.atMs}-${life.count + 1}`
-      tell('raised', facts.answerRequired ? 'unacknowledged' : 'acknowledged', { occurrence, value: input.value, limit: input.limit, unit: input.unit })
+      tell('raised', facts.answerRequired ? 'unacknowledged' : 'acknowledged', { occurrence, value: input.value, limit: input.limit, unit: input.unit, note: input.note ?? null })
       return done()
     }
     case 'clear': {
@@ -185,6 +185,7 @@ export function applyEvent(life: Life, e: AlarmEvent): Life {
         value: e.value,
         limit: e.limit,
         unit: e.unit,
+        note: e.note,
         acknowledgedOccurrence: life.acknowledgedOccurrence,
       }
     case 'cleared':

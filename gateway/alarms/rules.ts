@@ -8,6 +8,7 @@
 import { within, type Site } from '../site/site.ts'
 import type { AlarmDef, Rule } from './alarm.ts'
 import type { Delays } from './delay.ts'
+import { factRule } from './fact-rule.ts'
 import { addDecimal, judgeLimit, makeLimit, type Judgement } from './limit.ts'
 import { heard, known, type SignalMemory } from './signal-memory.ts'
 
@@ -62,6 +63,8 @@ export function readyRule(def: AlarmDef, find: (signal: string) => SignalMemory 
       return noAirRule(rule, find)
     case 'water-left':
       return waterLeftRule(rule, find, isOpen)
+    case 'fact':
+      return factRule(rule)
     case 'silent':
     case 'blind':
       return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
