@@ -18,6 +18,8 @@ import { createRetention, type RetentionSettings } from './history/retention.ts'
 import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openSiteLog } from './log/site-log.ts'
+import { openLoopStateStore } from './loop-state-store.ts'
+import { suppressorOf } from './suppressor.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
 import { adoptInto } from './site-adopt.ts'
@@ -87,6 +89,8 @@ export async function compose(
   })
   const vitals = startVitals({ sites, files: openVitalFiles(join(config.dataDir, 'vitals')), history, emit: (readings) => core?.onComputed(readings) })
   const log = openSiteLog(database, clock)
+  const stateStore = await openLoopStateStore(database)
+  const states = { store: stateStore, records: await stateStore.all() }
   // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
   for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) vitals.onEntry(entry)
   const intake = createIntake({
@@ -119,6 +123,8 @@ export async function compose(
         vitals,
         history: record?.reader ?? history,
         log,
+        states,
+        suppress: suppressorOf(keeper),
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,

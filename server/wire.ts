@@ -3,6 +3,9 @@
  * ms since 1970 UTC, units are UCUM codes with their display text beside them.
  */
 import { z } from 'zod'
+import { loopStateBody } from './wire-loop-state.ts'
+
+export * from './wire-loop-state.ts'
 
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
@@ -88,6 +91,7 @@ export const loopBody = z.object({
   doubtful: z.array(z.string()),
   /** Standing alarms, worst first. */
   alarms: z.array(alarmBody),
+  state: loopStateBody,
 })
 
 export const signalBody = z.object({

@@ -11,10 +11,8 @@
  */
 import { learnedRulesSilent, type Pause } from '../trends/learning.ts'
 import type { AlarmDef } from './alarm.ts'
+import { isLearned } from './learned-rule.ts'
 import type { LoopNow, StateSpan } from './loop-state.ts'
-
-/** Rule kinds that compare with what this loop has learned of itself. The others are absolute limits. */
-const LEARNED: ReadonlySet<string> = new Set(['band', 'baseline', 'own-median', 'own-normal', 'missing-dip', 'drift', 'change-point', 'dose-response', 'over-run', 'learned'])
 
 /** Which design rule holds an alarm back, and its sentence. */
 export interface Suppression {
@@ -49,7 +47,7 @@ export function effectOf(def: Pick<AlarmDef, 'class' | 'rule'>, now: LoopNow, no
     return held('loop-state/after-visit', `${now.leaving.people.join(', ')} left less than 15 min ago: told to them first, while the post-visit check looks.`, now.leaving.people)
   }
   if (now.work) return held('loop-state/planned-work', `Planned work${because(now.work.why)}: told to ${now.work.by} only.`, [now.work.by])
-  const silent = LEARNED.has(def.rule.kind) ? learnedSilent(now, nowMs) : null
+  const silent = isLearned(def.rule) ? learnedSilent(now, nowMs) : null
   return silent === null ? AS_USUAL : held(`loop-state/${now.life.state === 'in-service' ? 'restart' : now.life.state}`, `${silent}.`)
 }
 

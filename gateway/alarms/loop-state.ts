@@ -37,7 +37,7 @@ export interface StateRecord {
   readonly state: LoopStateName | null
   readonly person: string | null
   readonly atMs: number
-  /** power-back only. */
+  /** power-back: when it was lost. End of a visit: what the check compares with ended then, where that is not when the first came. */
   readonly fromMs: number | null
   readonly untilMs: number | null
   readonly why: string | null
@@ -145,7 +145,7 @@ function checkedOut(s: LoopStates, r: StateRecord): LoopStates {
   const visits = s.visits.filter((v) => v.person !== person)
   if (visits.length === s.visits.length) return s
   if (visits.length > 0) return { ...s, visits }
-  return { ...s, visits, party: null, left: { fromMs: s.party?.fromMs ?? r.atMs, toMs: r.atMs, people: s.party?.people ?? [person] } }
+  return { ...s, visits, party: null, left: { fromMs: r.fromMs ?? s.party?.fromMs ?? r.atMs, toMs: r.atMs, people: s.party?.people ?? [person] } }
 }
 
 /** A loop's state at one moment. */

@@ -18,6 +18,8 @@ const LEAST_CURRENT = 0.1
 /** Rest that is no rest: a machine that pauses less often than this ran all the time (common practice, no source). */
 const ALWAYS = 0.8
 const LINK_MS = 10_000
+/** A figure holds no longer than until its signal is stale. */
+export const holdMs = (s: Signal): number => 3 * s.reportEveryMs + LINK_MS
 
 /** The signal that tells whether a machine runs; null: none on this loop. */
 export function evidenceOf(site: Pick<Site, 'signals'>, e: Equipment): Signal | null {
@@ -58,7 +60,6 @@ export interface Rhythm {
  * samples  oldest first; one before the span, if there is one, says how it began
  */
 export function rhythmOf(s: Signal, from: number | null, samples: readonly Sample[], fromMs: number, toMs: number): Rhythm {
-  const holdMs = 3 * s.reportEveryMs + LINK_MS
   let knownMs = 0
   let onMs = 0
   let runs = 0
@@ -67,7 +68,7 @@ export function rhythmOf(s: Signal, from: number | null, samples: readonly Sampl
   let was = false
   samples.forEach((x, i) => {
     const begin = Math.max(x.atMs, fromMs)
-    const end = Math.min(samples[i + 1]?.atMs ?? toMs, x.atMs + holdMs, toMs)
+    const end = Math.min(samples[i + 1]?.atMs ?? toMs, x.atMs + holdMs(s), toMs)
     if (end <= begin) return
     const on = from !== null && isOn(s, from, x.value, samples[i - 1]?.value ?? null)
     knownMs += end - begin

@@ -9,7 +9,7 @@
 import type { Quantity } from '../site/quantity.ts'
 import type { Equipment, Signal, Site } from '../site/site.ts'
 import { washSignal } from './draft.ts'
-import { evidenceOf, isOn, rhythmOf, runsFrom, type Sample } from './run-evidence.ts'
+import { evidenceOf, holdMs, isOn, rhythmOf, runsFrom, type Sample } from './run-evidence.ts'
 
 const MIN = 60_000
 /** A check that has found nothing wrong ends after this. */
@@ -167,7 +167,7 @@ export const newSeen = (): Seen => ({ of: new Map(), heardMs: null })
 
 /** Takes in one usable reading, in the order of its signal's time; the newest one from before `sinceMs` says how it stood then. */
 export function see(plan: CheckPlan, seen: Seen, signalId: string, x: Sample): void {
-  if (x.atMs >= plan.sinceMs) seen.heardMs = Math.max(seen.heardMs ?? 0, x.atMs)
+  if (x.atMs > plan.sinceMs) seen.heardMs = Math.max(seen.heardMs ?? 0, x.atMs)
   const watched: { id: string; signal: Signal | null; from: number }[] = plan.items.filter((i) => i.signal?.id === signalId && !i.blind)
   if (plan.washing?.signal.id === signalId) watched.push({ id: WASH, ...plan.washing })
   for (const { id, signal, from } of watched) {
@@ -199,13 +199,14 @@ function outcomeOf(i: Item, plan: CheckPlan, seen: Seen, washedMs: number | null
     return over ? ['not-seen', 'nothing has arrived since'] : ['not-yet', 'nothing has arrived yet']
   }
   const s = seen.of.get(i.id)
+  const heard = s !== undefined && i.signal !== null && nowMs - s.lastMs <= holdMs(i.signal)
+  if (i.steady && over && !heard) return ['cannot-tell', `nothing of it has arrived lately; ${i.why}`]
   if (s && (i.steady ? s.on : s.firstOnMs !== null)) return ['runs', i.part === 'selector' ? 'in auto' : i.why]
-  const heard = s !== undefined && s.lastMs >= plan.sinceMs
   if (i.dueMs === null) return ['cannot-tell', i.why]
   if (i.waitsForWash && washedMs === null) return [nowMs >= plan.sinceMs + CHECK_ENDS_MS ? 'cannot-tell' : 'not-yet', `${i.why}; nobody has washed since`]
   const due = i.waitsForWash && washedMs !== null ? Math.max(i.dueMs, washedMs + (i.dueMs - plan.sinceMs)) : i.dueMs
   if (nowMs < due) return ['not-yet', i.part === 'selector' && s && !s.on ? 'in hand or off; was in auto before' : i.why]
-  if (!heard) return ['cannot-tell', `nothing of it has arrived since; ${i.why}`]
+  if (!heard) return ['cannot-tell', `nothing of it has arrived lately; ${i.why}`]
   return ['not-seen', i.part === 'selector' ? 'in hand or off; was in auto before' : `${i.why}; not seen running since`]
 }
 
@@ -214,9 +215,13 @@ export function notBack(lines: readonly CheckLine[], air: boolean): readonly Che
   return lines.filter((l) => l.outcome === 'not-seen' && (l.part === 'air') === air)
 }
 
-/** Nothing more is to come of it. */
-export function isOver(plan: CheckPlan, lines: readonly CheckLine[], nowMs: number): boolean {
+/** Due, and nothing has arrived that would tell: what was found before stays found. */
+export const undecided = (lines: readonly CheckLine[], air: boolean): boolean => lines.some((l) => (l.part === 'air') === air && l.outcome === 'cannot-tell' && l.dueMs !== null)
+
+/** Nothing more is to come of it. begunMs: when it began to be looked at, later than the visit after a restart. */
+export function isOver(plan: CheckPlan, lines: readonly CheckLine[], nowMs: number, begunMs: number): boolean {
   const withinMs = (plan.kind === 'visit' ? AFTER_VISIT_MIN : AFTER_POWER_MIN) * MIN
   if (nowMs < plan.sinceMs + withinMs || lines.some((l) => l.outcome === 'not-seen')) return false
-  return nowMs >= plan.sinceMs + CHECK_ENDS_MS || !lines.some((l) => l.outcome === 'not-yet')
+  if (nowMs >= Math.max(plan.sinceMs, begunMs) + CHECK_ENDS_MS) return true
+  return !lines.some((l) => l.outcome === 'not-yet') && !undecided(lines, true) && !undecided(lines, false)
 }

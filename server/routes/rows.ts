@@ -7,6 +7,7 @@ import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
 import { intakeRows } from './intake.ts'
 import { journalRows } from './journal.ts'
+import { loopStateRows } from './loop-state.ts'
 import { logRows } from './log.ts'
 import { loopRows } from './loops.ts'
 import { outlookRows } from './outlook.ts'
@@ -25,6 +26,7 @@ export const ROWS: readonly Row[] = [
   ...healthRows,
   ...intakeRows,
   ...loopRows,
+  ...loopStateRows,
   ...outlookRows,
   ...historyRows,
   ...countRows,

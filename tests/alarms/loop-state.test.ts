@@ -40,7 +40,7 @@ const after = (...records: readonly StateRecord[]) => records.reduce(applyRecord
 const process: Pick<AlarmDef, 'class' | 'rule'> = { class: 'process', rule: { kind: 'state', signal: 'x', value: 1, onDelayMs: 0, offDelayMs: 0 } }
 const safety = { ...process, class: 'safety' as const }
 const environment = { ...process, class: 'environment' as const }
-const learned = { ...process, rule: { kind: 'missing-dip' } as unknown as AlarmDef['rule'] }
+const learned = { ...process, rule: { kind: 'drift' } as unknown as AlarmDef['rule'] }
 
 test('a loop nobody has said anything about is in service, and everything calls as usual', () => {
   const now = loopNow(firstStates(null), T0)

@@ -7,6 +7,7 @@ import type { GatewayEvent, GatewayPort, Health, LoopForecasts, LoopNormals, Sit
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
+import { fakeDesk } from './fake-desk.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 
 export const NOON = Date.UTC(2026, 2, 4, 12)
@@ -186,6 +187,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     list: async (q) => entries.filter((e) => (q.site === undefined || e.site === q.site) && e.atMs >= q.fromMs && e.atMs < q.toMs).slice(0, q.limit),
   }
 
+  const desk = fakeDesk(clock, (site) => tell({ kind: 'state', site }))
   const gateway: FakeGateway = {
     broken: false,
     outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },
@@ -200,6 +202,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     sites: () => [...states.values()],
     site: (id): SiteState | null => states.get(id) ?? null,
     standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && (site === undefined || v.def.site === site)),
+    loopState: (site) => (states.has(site) ? desk.of(site) : null),
+    stateDesk: desk,
     vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {
