@@ -74,7 +74,9 @@ export function pausesOfStates(spans: readonly StateSpan[]): readonly Pause[] {
 export function effectWords(now: LoopNow, nowMs: number): readonly string[] {
   const out: string[] = []
   const held = effectOf({ class: 'process', rule: { kind: 'silent', afterMs: 0 } }, now, nowMs)
-  if (held.suppress) out.push(`${held.suppress.reason} Safety and environment ${now.life.state === 'out-of-contract' ? 'stay on the page and wake nobody' : 'call as usual'}.`)
+  if (held.onlyTo)
+    out.push(`Alarms of this loop go to ${held.onlyTo.join(' and ')} only${now.leaving ? ' while the check after the visit looks' : ''}; safety and environment call as usual.`)
+  else if (held.suppress) out.push('The loop is out of contract: alarms wake nobody; those of safety and environment stay on the page.')
   const silent = learnedSilent(now, nowMs)
   if (silent !== null) out.push(`${silent}; learned rules are silent.`)
   if (now.overdue) out.push('The check-out is overdue: alarms go to everybody again.')

@@ -31,53 +31,51 @@ export function LoopStateForm({ body }: { body: LoopDetailBody }) {
     ...(state.life.state === 'in-service' || state.life.state === 'planned-work' || state.life.state === 'on-site' ? [] : [state.life.state]),
   ]
   return (
-    <>
-      <details>
-        <summary>Planned work, rest, commissioning, end of contract</summary>
-        {running.map((s) => (
-          <p key={s}>
-            <button type="button" class="btn" aria-disabled={sending.value} onClick={() => void send(() => endState(body.id, s))}>
-              End {STATE_SAY[s]}
-            </button>
-          </p>
-        ))}
-        <form
-          class="form"
-          onSubmit={(e) => {
-            e.preventDefault()
-            void send(() => setState(body.id, { state: chosen.value, ...(until.value && { until: until.value }), ...(why.value.trim() && { why: why.value.trim() }) }))
-          }}
-        >
-          <label>
-            The loop is
-            <select value={chosen.value} onChange={(e) => (chosen.value = STATES.find((s) => s === e.currentTarget.value) ?? 'planned-work')}>
-              {STATES.map((s) => (
-                <option key={s} value={s}>
-                  {STATE_SAY[s]}
-                </option>
-              ))}
-            </select>
-          </label>
-          <label>
-            Until, by the clock at the yard{chosen.value === 'planned-work' ? '' : ' (may be left open)'}
-            <input type="datetime-local" value={until.value} required={chosen.value === 'planned-work'} onInput={(e) => (until.value = e.currentTarget.value)} />
-          </label>
-          <label>
-            Why
-            <input
-              maxLength={300}
-              autoComplete="off"
-              value={why.value}
-              required={chosen.value === 'planned-work' || chosen.value === 'out-of-contract'}
-              onInput={(e) => (why.value = e.currentTarget.value)}
-            />
-          </label>
-          <button type="submit" class="btn" aria-disabled={sending.value}>
-            {sending.value ? 'Not said yet, trying' : 'Say so'}
+    <details>
+      <summary>Planned work, rest, commissioning, end of contract</summary>
+      {running.map((s) => (
+        <p key={s}>
+          <button type="button" class="btn" aria-disabled={sending.value} onClick={() => void send(() => endState(body.id, s))}>
+            End {STATE_SAY[s]}
           </button>
-          <p role="status">{message.value}</p>
-        </form>
-      </details>
+        </p>
+      ))}
+      <form
+        class="form"
+        onSubmit={(e) => {
+          e.preventDefault()
+          void send(() => setState(body.id, { state: chosen.value, ...(until.value && { until: until.value }), ...(why.value.trim() && { why: why.value.trim() }) }))
+        }}
+      >
+        <label>
+          The loop is
+          <select value={chosen.value} onChange={(e) => (chosen.value = STATES.find((s) => s === e.currentTarget.value) ?? 'planned-work')}>
+            {STATES.map((s) => (
+              <option key={s} value={s}>
+                {STATE_SAY[s]}
+              </option>
+            ))}
+          </select>
+        </label>
+        <label>
+          Until, by the clock at the yard{chosen.value === 'planned-work' ? '' : ' (may be left open)'}
+          <input type="datetime-local" value={until.value} required={chosen.value === 'planned-work'} onInput={(e) => (until.value = e.currentTarget.value)} />
+        </label>
+        <label>
+          Why
+          <input
+            maxLength={300}
+            autoComplete="off"
+            value={why.value}
+            required={chosen.value === 'planned-work' || chosen.value === 'out-of-contract'}
+            onInput={(e) => (why.value = e.currentTarget.value)}
+          />
+        </label>
+        <button type="submit" class="btn" aria-disabled={sending.value}>
+          {sending.value ? 'Not said yet, trying' : 'Say so'}
+        </button>
+        <p role="status">{message.value}</p>
+      </form>
       <details
         onToggle={(e) => {
           if (e.currentTarget.open) void getState(body.id).then((r) => (said.value = r.ok ? r.body.history : []))
@@ -94,6 +92,6 @@ export function LoopStateForm({ body }: { body: LoopDetailBody }) {
           ))}
         </ul>
       </details>
-    </>
+    </details>
   )
 }

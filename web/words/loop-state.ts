@@ -22,7 +22,11 @@ export const STATE_SAY: Readonly<Record<Name, string>> = {
   'planned-work': 'planned work',
   'on-site': 'someone on site',
 }
-export const OUTCOME_SAY: Readonly<Record<Outcome, string>> = { runs: 'runs again', 'not-yet': 'not yet', 'not-seen': 'not seen', 'cannot-tell': 'cannot tell' }
+const OUTCOME_SAY: Readonly<Record<Outcome, string>> = { runs: 'runs again', 'not-yet': 'not yet', 'not-seen': 'not seen', 'cannot-tell': 'cannot tell' }
+
+/** A selector does not run, and a link neither. */
+export const outcomeWords = (l: { readonly part: string; readonly outcome: Outcome }): string =>
+  l.outcome === 'runs' && l.part === 'selector' ? 'in auto' : l.outcome === 'runs' && l.part === 'link' ? 'up' : OUTCOME_SAY[l.outcome]
 
 /** "someone on site until 15:00", "check-out overdue". */
 export function stateShort(s: Pick<LoopStateBody, 'is' | 'overdue' | 'untilMs'>, zone: string, nowMs: number): string {
