@@ -67,17 +67,5 @@ export const stateHistoryBody = z.object({
   ),
 })
 
-const until = z
-  .string()
-  .max(40)
-  .optional()
-  .describe('When it ends: a time at the yard ("15:00", the next one; "2026-12-24 08:00"; "2026-12-24", the end of that day), ms since 1970 UTC, or RFC 3339 with its zone.')
-const words = z.string().trim().max(300, 'at most 300 characters').optional()
-
-export const checkInRequest = z.strictObject({ until, why: words })
-export const checkOutRequest = z.strictObject({ person: z.string().trim().min(1).max(100).optional().describe('Whom, when it is not oneself.'), note: words })
-export const stateRequest = z.strictObject({ state: z.enum(['in-service', 'commissioning', 'resting', 'out-of-contract', 'planned-work']), until, why: words })
-export const stateEndRequest = z.strictObject({ state: z.enum(['commissioning', 'resting', 'out-of-contract', 'planned-work']) })
-
 export type LoopStateBody = z.infer<typeof loopStateBody>
 export type StateHistoryBody = z.infer<typeof stateHistoryBody>

@@ -4,12 +4,23 @@ import type { Site } from '../../gateway/site/site.ts'
 import { wallTimeMs } from '../../gateway/site/wall-time.ts'
 import { loopStateBodyOf, stateRecordBodyOf } from '../bodies/loop-state.ts'
 import { Fault, shown } from '../errors.ts'
-import { checkInRequest, checkOutRequest, loopStateBody, stateEndRequest, stateHistoryBody, stateRequest, type LoopStateBody } from '../wire.ts'
+import { loopStateBody, stateHistoryBody, type LoopStateBody } from '../wire.ts'
 import { siteField, timeMs } from './fields.ts'
 import { loopOf } from './known.ts'
 import { row } from './row.ts'
 
 const path = z.strictObject({ site: siteField })
+const until = z
+  .string()
+  .max(40)
+  .optional()
+  .describe('When it ends: a time at the yard ("15:00", the next one; "2026-12-24 08:00"; "2026-12-24", the end of that day), ms since 1970 UTC, or RFC 3339 with its zone.')
+const words = z.string().trim().max(300, 'at most 300 characters').optional()
+
+const checkInRequest = z.strictObject({ until, why: words })
+const checkOutRequest = z.strictObject({ person: z.string().trim().min(1).max(100).optional().describe('Whom, when it is not oneself.'), note: words })
+const stateRequest = z.strictObject({ state: z.enum(['in-service', 'commissioning', 'resting', 'out-of-contract', 'planned-work']), until, why: words })
+const stateEndRequest = z.strictObject({ state: z.enum(['commissioning', 'resting', 'out-of-contract', 'planned-work']) })
 const HISTORY = 50
 const faults = ['unknown-loop', 'not-in-state'] as const
 
