@@ -92,7 +92,10 @@ export async function compose(
   const stateStore = await openLoopStateStore(database)
   const states = { store: stateStore, records: await stateStore.all() }
   // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
-  for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) vitals.onEntry(entry)
+  for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) {
+    vitals.onEntry(entry)
+    keeper.attended(entry.site, entry.recordedMs)
+  }
   const intake = createIntake({
     sites: () => watch.sites(),
     history,

@@ -25,6 +25,8 @@ export interface JournalRow {
   by_whom: string | null
   note: string | null
   def_version: number
+  /** What an event says beyond these columns, as JSON; null: nothing. */
+  facts: string | null
 }
 
 export interface StateRow {
@@ -44,6 +46,8 @@ export interface StateRow {
   acknowledged_occurrence: string | null
   note: string | null
   held_since_ms: number | null
+  /** What lies over the alarm and counts that go with it, as JSON; null: nothing. */
+  over: string | null
   /** Journal entry that led here. */
   seq: number
 }
@@ -174,6 +178,12 @@ const MIGRATIONS: Readonly<Record<string, Migration>> = {
         .execute()
       await db.schema.createIndex('site_log_site').on('site_log').columns(['site', 'at_ms']).execute()
       await db.schema.createIndex('site_log_time').on('site_log').column('at_ms').execute()
+    },
+  },
+  '010-alarm-life': {
+    async up(db) {
+      await db.schema.alterTable('alarm_journal').addColumn('facts', 'text').execute()
+      await db.schema.alterTable('alarm_state').addColumn('over', 'text').execute()
     },
   },
   '011-loop-state': {

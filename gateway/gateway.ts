@@ -72,6 +72,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
   const write = async (entry: NewEntry, by: string): Promise<LogEntry> => {
     const written = await parts.log.add(entry, by)
     vitals.onEntry(written)
+    keeper.attended(written.site, written.recordedMs)
     tell({ kind: 'log', entry: written })
     return written
   }
@@ -119,6 +120,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     sites: () => current.all(),
     site: (id) => current.site(id),
     standing: (site) => keeper.standing(site),
+    setAside: (site) => keeper.setAside(site),
+    floods: () => keeper.floods(),
     alarmsOf: (site) => keeper.alarmsOf(site),
     loopState: (site) => states.of(site),
     stateDesk: states,
@@ -128,6 +131,10 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),
+    unshelve: (alarm, by, version) => keeper.unshelve(alarm, by, version),
+    outOfService: (alarm, request, by, version) => keeper.outOfService(alarm, request, by, version),
+    inService: (alarm, by, version) => keeper.inService(alarm, by, version),
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),

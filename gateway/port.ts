@@ -5,6 +5,8 @@
 import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { LoopNow, LoopStateName, StateRecord } from './alarms/loop-state.ts'
 import type { CheckLine } from './alarms/visit-check.ts'
+import type { Floods } from './alarms/flood.ts'
+import type { OutOfServiceRequest, ShelveRequest } from './alarms/overlay.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
 import type { Expected } from './outlook/expected.ts'
@@ -172,8 +174,12 @@ export interface GatewayPort {
   readonly log: SiteLog
   sites(): readonly SiteState[]
   site(id: string): SiteState | null
-  /** Alarms that are not normal, of one site or all. */
+  /** Alarms that are not normal and that nothing lies over, of one site or all. */
   standing(site?: string): readonly AlarmView[]
+  /** Alarms that are shelved, suppressed by design or out of service. */
+  setAside(site?: string): readonly AlarmView[]
+  /** Too many at once, per loop and over all, and one alarm at many loops. */
+  floods(): Floods
   /** Every alarm definition of a site, with its state. */
   alarmsOf(site: string): readonly AlarmView[]
   /** null: no such site. */
@@ -190,6 +196,11 @@ export interface GatewayPort {
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** Lets a latched alarm go that was answered and whose condition is gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
+  /** Lets one alarm rest until a time that its priority and class allow; `version` is the one the person saw. */
+  shelve(alarm: string, shelf: ShelveRequest, by: string, version: number): Promise<ActionResult>
+  unshelve(alarm: string, by: string, version: number): Promise<ActionResult>
+  outOfService(alarm: string, request: OutOfServiceRequest, by: string, version: number): Promise<ActionResult>
+  inService(alarm: string, by: string, version: number): Promise<ActionResult>
   health(): Health
   /** `health().troubles` alone: every browser is told every 2 s. */
   troubles(): readonly string[]

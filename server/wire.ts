@@ -4,8 +4,10 @@
  */
 import { z } from 'zod'
 import { loopStateBody } from './wire-loop-state.ts'
+import { floodsBody, overlayFields } from './wire-set-aside.ts'
 
 export * from './wire-loop-state.ts'
+export * from './wire-set-aside.ts'
 
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
@@ -37,6 +39,7 @@ export const alarmBody = z.object({
   signal: z.string().nullable(),
   priority,
   state: z.enum(['normal', 'unacknowledged', 'acknowledged', 'returned', 'latched-unacknowledged', 'latched-acknowledged']),
+  ...overlayFields,
   occurrence: z.string().nullable(),
   version: z.number().int(),
   what: z.string(),
@@ -187,6 +190,8 @@ export const loopDetailBody = loopBody.extend({
 
 export const loopsBody = z.object({ nowMs: ms, loops: z.array(loopBody) })
 export const alarmsBody = z.object({ nowMs: ms, alarms: z.array(alarmBody) })
+/** GET /api/set-aside: alarms nobody is told of, and what is too much at once. */
+export const setAsideBody = z.object({ nowMs: ms, alarms: z.array(alarmBody), floods: floodsBody })
 export const logBody = z.object({ entries: z.array(entryBody) })
 
 /** A trend, column by column; a span with `count` 0 is a gap and its figures are null. */
@@ -479,6 +484,7 @@ export const liveMessage = z.discriminatedUnion('t', [
 export type ForecastsBody = z.infer<typeof forecastsBody>
 export type NormalBody = z.infer<typeof normalBody>
 export type AlarmBody = z.infer<typeof alarmBody>
+export type SetAsideBody = z.infer<typeof setAsideBody>
 export type LoopBody = z.infer<typeof loopBody>
 export type LoopDetailBody = z.infer<typeof loopDetailBody>
 export type SignalBody = z.infer<typeof signalBody>

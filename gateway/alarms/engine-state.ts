@@ -6,7 +6,10 @@ import { keyOf, type Reading } from '../site/reading.ts'
 import { silentAfterMs, type Site } from '../site/site.ts'
 import type { AlarmDef, AlarmEvent, AlarmView } from './alarm.ts'
 import { ACTIVE, NORMAL, type DelayState, type Delays } from './delay.ts'
-import { BORN, isActive, type Life, type LifeFacts } from './lifecycle.ts'
+import { pair } from './levels.ts'
+import { BORN, isActive, type Life } from './life.ts'
+import type { LifeFacts } from './life-input.ts'
+import { isHidden, shownOf, type SuppressedBy } from './overlay.ts'
 import { openAt, readyRule, type ReadyRule } from './rules.ts'
 import { doubt, learn, remember, usable, type SignalMemory } from './signal-memory.ts'
 
@@ -43,6 +46,12 @@ export interface Run {
   /** Its signal gives nothing usable since. */
   heldMs: number | null
   life: Life
+  /** Why it is suppressed by a rule outside the engine, and by what is built in; null: it is not. */
+  outer: SuppressedBy | null
+  own: SuppressedBy | null
+  /** Alarms that suppress this one while they stand, the highest level first, and those this one suppresses. */
+  readonly spokenForBy: Run[]
+  readonly speaksFor: Run[]
   mark: number
 }
 
@@ -62,6 +71,13 @@ export interface SiteMemory {
   heardMs: number | null
   /** Steady clock at that moment. */
   heardSteadyMs: number
+  readonly zone: string
+  /** Somebody last wrote into the log of the loop or checked in, our clock; 0: never. */
+  attendedMs: number
+  /** Alarms that call for somebody now. */
+  troubled: number
+  /** How many times that began from none. */
+  trouble: number
 }
 
 export interface Engine {
@@ -85,11 +101,13 @@ interface Inside {
   readonly sites: readonly SiteMemory[]
   readonly ticked: readonly Run[]
   readonly pending: Set<Run>
-  /** Low alarms that have returned unanswered. */
-  readonly returned: Set<Run>
+  /** Alarms something happens to by the clock alone. */
+  readonly timed: Set<Run>
   readonly started: Now
   touched: Run[]
   serial: number
+  /** Nobody has looked yet which alarms speak for which. */
+  fresh: boolean
 }
 
 /**
@@ -113,7 +131,17 @@ export function createEngine(
   const ticked: Run[] = []
   const places = new Map(
     [...sites].map((site, index) => {
-      const memory: SiteMemory = { index, id: site.id, silentAfterMs: silentAfterMs(site), heardMs: null, heardSteadyMs: now.steadyMs }
+      const memory: SiteMemory = {
+        index,
+        id: site.id,
+        silentAfterMs: silentAfterMs(site),
+        heardMs: null,
+        heardSteadyMs: now.steadyMs,
+        zone: site.zone,
+        attendedMs: 0,
+        troubled: 0,
+        trouble: 0,
+      }
       return [site.id, { site, memory, isOpen: openAt(site) }] as const
     }),
   )
@@ -165,6 +193,10 @@ export function createEngine(
       frozenMs: null,
       heldMs: life.heldSinceMs,
       life,
+      outer: null,
+      own: null,
+      spokenForBy: [],
+      speaksFor: [],
       mark: 0,
     }
     runs.set(def.id, run)
@@ -176,8 +208,24 @@ export function createEngine(
     }
     if (def.rule.kind === 'silent' || def.rule.kind === 'blind' || def.rule.kind === 'fact') ticked.push(run)
   }
-  const returned = new Set<Run>()
-  for (const run of runs.values()) sortReturned(returned, run)
+  const timed = new Set<Run>()
+  const bySite = new Map<SiteMemory, Run[]>()
+  for (const run of runs.values()) {
+    sortTimed(timed, run)
+    const { site, life } = run
+    site.troubled += Number(inTrouble(run, life))
+    site.trouble = Math.max(site.trouble, life.firstOut ?? 0)
+    const mine = bySite.get(site)
+    if (mine) mine.push(run)
+    else bySite.set(site, [run])
+  }
+  for (const mine of bySite.values()) pair(mine)
+  for (const run of runs.values()) {
+    // What the engine asks for itself it finds out anew; the rest was asked for from outside, and holds until that is taken back.
+    const s = run.life.suppressed
+    const gone = s !== null && s.ruleId.startsWith(`${run.def.site}/`) && !runs.has(s.ruleId)
+    if (s && s.endsMs === null && !gone && !run.spokenForBy.some((r) => r.def.id === s.ruleId)) run.outer = { ruleId: s.ruleId, reason: s.reason }
+  }
   const inside: Inside = {
     signals,
     entries: [...signals.values()],
@@ -187,7 +235,8 @@ export function createEngine(
     started: now,
     touched: [],
     serial: 0,
-    returned,
+    timed,
+    fresh: true,
   }
   return { runs, faults, judged: 0, passedOver: 0, quiet: false, merged: 0, inside }
 }
@@ -212,17 +261,31 @@ function recall(m: SignalMemory, r: Stored, now: Now): void {
   }
 }
 
-/** Keeps the list of low alarms that wait to be closed by themselves. */
-export function sortReturned(returned: Set<Run>, run: Run): void {
-  if (run.life.state === 'returned' && run.def.priority === 'low') returned.add(run)
-  else returned.delete(run)
+/** Keeps the list of alarms that the clock alone may change. */
+export function sortTimed(timed: Set<Run>, run: Run): void {
+  const { life, def } = run
+  const waits =
+    life.shelved !== null ||
+    (life.suppressed !== null && life.suppressed.endsMs !== null) ||
+    (life.outOfService !== null && !life.outOfService.overdue) ||
+    (life.state === 'acknowledged' && def.priority !== 'low' && def.priority !== 'alert') ||
+    (life.state === 'returned' && def.priority === 'low')
+  if (waits) timed.add(run)
+  else timed.delete(run)
 }
+
+/** It calls for somebody, or did and waits for an answer or a reset: what makes a loop one in trouble. */
+export const inTrouble = (run: Pick<Run, 'def'>, life: Life): boolean => life.state !== 'normal' && run.def.priority !== 'alert' && !isHidden(life)
 
 export function viewOf(run: Run): AlarmView {
   const l = run.life
   return {
     def: run.def,
     state: l.state,
+    shown: shownOf(l, l.state),
+    shelved: l.shelved,
+    suppressed: l.suppressed,
+    outOfService: l.outOfService,
     occurrence: l.occurrence,
     version: l.version,
     raisedMs: l.raisedMs,
@@ -235,5 +298,8 @@ export function viewOf(run: Run): AlarmView {
     note: l.note,
     heldSinceMs: l.heldSinceMs ?? run.heldMs,
     count: l.count,
+    hiddenCount: l.hiddenCount,
+    reAlarms: l.reAlarms,
+    firstOut: l.firstOut !== null && l.firstOut === run.site.trouble && run.site.troubled > 0,
   }
 }

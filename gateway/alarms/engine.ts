@@ -17,12 +17,12 @@
 import type { Reading } from '../site/reading.ts'
 import { ACTIVE, NORMAL, dueMs, elapse, shiftDelay, stepDelay, type Change, type DelayState } from './delay.ts'
 import type { Fact, FactRule } from './fact-rule.ts'
-import { sortReturned, viewOf, type Engine, type Entry, type Now, type Run, type Told } from './engine-state.ts'
-import { applyEvent, isActive, transition, type LifeInput, type Refusal } from './lifecycle.ts'
+import type { Engine, Entry, Now, Run, Told } from './engine-state.ts'
+import { isActive } from './life.ts'
+import type { LifeInput } from './life-input.ts'
+import { live, ownClaim, reconcile } from './living.ts'
 import { doubt, heard, known, learn, LINK_MS, presentOf, usable } from './signal-memory.ts'
-
-/** A low alarm that has returned to normal and that nobody has answered ends by itself after this (ALM-T33). */
-const AUTO_CLOSE_MS = 24 * 3_600_000
+import { onTimers } from './timers.ts'
 
 /**
  * Judges readings in the order given. Readings of one site with one stamp are one row of a controller: all its values are
@@ -69,6 +69,7 @@ export function onReadings(engine: Engine, readings: readonly Reading[], now: No
  */
 export function onTick(engine: Engine, now: Now, heardMs: (site: string) => number | null): readonly Told[] {
   const out: Told[] = []
+  if (engine.inside.fresh && !engine.quiet) speakAnew(engine, now, out)
   for (const run of engine.inside.pending) {
     const m = run.rule.restsOn()
     if (run.frozenMs !== null || !m || !known(m)) continue
@@ -96,10 +97,7 @@ export function onTick(engine: Engine, now: Now, heardMs: (site: string) => numb
     site.heardSteadyMs = at === null ? engine.inside.started.steadyMs : now.steadyMs - Math.max(0, now.nowMs - at)
   }
   for (const run of engine.inside.ticked) tickRun(engine, run, now, out)
-  for (const run of engine.inside.returned) {
-    if (now.nowMs - (run.life.clearedMs ?? now.nowMs) >= AUTO_CLOSE_MS)
-      live(engine, run, { kind: 'close', atMs: now.nowMs, note: 'closed without an answer, 24 h after it returned to normal' }, now, out)
-  }
+  onTimers(engine, now, out)
   return out
 }
 
@@ -260,18 +258,6 @@ function inputOf(run: Run, c: Change): LifeInput {
 
 const finite = (v: number | null): number | null => (v !== null && Number.isFinite(v) ? v : null)
 
-function live(engine: Engine, run: Run, input: LifeInput, now: Now, out: Told[]): Refusal | null {
-  if (engine.quiet) return null
-  const outcome = transition(run.life, input, run.facts, now.nowMs)
-  if (outcome.events.length === 0) return outcome.refused
-  for (const event of outcome.events) {
-    run.life = applyEvent(run.life, event)
-    out.push({ event, view: viewOf(run) })
-  }
-  sortReturned(engine.inside.returned, run)
-  return outcome.refused
-}
-
 /** Brings every life in line with its condition, after a quiet time or a warm-up: what happened in between is one change, nothing that stands is missed. */
 export function catchUp(engine: Engine, now: Now): readonly Told[] {
   const out: Told[] = []
@@ -282,19 +268,15 @@ export function catchUp(engine: Engine, now: Now): readonly Told[] {
     if (run.heldMs !== null) live(engine, run, { kind: 'hold', atMs: run.heldMs }, now, out)
     else if (run.frozenMs === null && run.atMs > 0) live(engine, run, { kind: 'release', atMs: run.atMs }, now, out)
   }
+  speakAnew(engine, now, out)
   return out
 }
 
-export interface Answer {
-  readonly told: readonly Told[]
-  readonly refused: Refusal | null
-}
-
-/** A person acts on an alarm. null: no such alarm. */
-export function act(engine: Engine, alarm: string, input: Extract<LifeInput, { kind: 'acknowledge' | 'reset' }>, now: Now): Answer | null {
-  const run = engine.runs.get(alarm)
-  if (!run) return null
-  const told: Told[] = []
-  const refused = live(engine, run, input, now, told)
-  return { told, refused }
+/** After a start or a quiet time: what asks for suppression may have changed unseen. */
+function speakAnew(engine: Engine, now: Now, out: Told[]): void {
+  engine.inside.fresh = false
+  for (const run of engine.runs.values()) {
+    if (run.spokenForBy.length > 0) run.own = ownClaim(run)
+    if (run.own || run.outer || run.life.suppressed) reconcile(engine, run, null, now, out)
+  }
 }

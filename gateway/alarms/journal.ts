@@ -8,7 +8,8 @@
 import type { Insertable, Selectable } from 'kysely'
 import type { Database, JournalRow, StateRow } from '../database.ts'
 import type { AlarmDef, AlarmEvent, AlarmState } from './alarm.ts'
-import { applyEvent, BORN, type Life } from './lifecycle.ts'
+import { applyEvent, BORN, type Life } from './life.ts'
+import { factsText, readFacts, overText, readOver } from './journal-text.ts'
 
 export interface JournalledEvent extends AlarmEvent {
   readonly seq: number
@@ -84,6 +85,7 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
                 acknowledged_occurrence: x.ref('excluded.acknowledged_occurrence'),
                 note: x.ref('excluded.note'),
                 held_since_ms: x.ref('excluded.held_since_ms'),
+                over: x.ref('excluded.over'),
                 seq: x.ref('excluded.seq'),
               })),
             )
@@ -150,6 +152,7 @@ const journalRow = (e: AlarmEvent, seq: number): JournalRow => ({
   by_whom: e.by,
   note: e.note,
   def_version: e.defVersion,
+  facts: factsText(e.facts),
 })
 
 const eventOf = (r: Selectable<JournalRow>): JournalledEvent => ({
@@ -166,6 +169,7 @@ const eventOf = (r: Selectable<JournalRow>): JournalledEvent => ({
   by: r.by_whom,
   note: r.note,
   defVersion: r.def_version,
+  ...readFacts(r.facts),
 })
 
 const stateRow = (alarm: string, l: Life, seq: number): StateRow => ({
@@ -185,6 +189,7 @@ const stateRow = (alarm: string, l: Life, seq: number): StateRow => ({
   acknowledged_occurrence: l.acknowledgedOccurrence,
   note: l.note,
   held_since_ms: l.heldSinceMs,
+  over: overText(l),
   seq,
 })
 
@@ -203,4 +208,5 @@ const lifeOf = (r: Selectable<StateRow>): Life => ({
   acknowledgedOccurrence: r.acknowledged_occurrence,
   note: r.note,
   heldSinceMs: r.held_since_ms,
+  ...readOver(r.over, r.occurrence !== null),
 })

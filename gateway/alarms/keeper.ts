@@ -12,12 +12,19 @@ import type { HistoryReader } from '../history/history.ts'
 import type { Counter } from '../port.ts'
 import type { Reading } from '../site/reading.ts'
 import type { Site } from '../site/site.ts'
-import { PRIORITIES, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
-import { act, catchUp, onReadings, onTick, tellFact } from './engine.ts'
+import { announces, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
+import { createBoard } from './board.ts'
+import { catchUp, onReadings, onTick, tellFact } from './engine.ts'
 import type { Fact } from './fact-rule.ts'
-import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
-import { openDelays, relive } from './look-back.ts'
+import { createEngine, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
+import { FLOOD_WINDOW_MS, watchFloods, type Floods } from './flood.ts'
+import type { PersonInput } from './life-input.ts'
 import { transition } from './lifecycle.ts'
+import { act, suppress } from './living.ts'
+import { openDelays, relive } from './look-back.ts'
+import { isHidden, type OutOfServiceRequest, type ShelveRequest, type SuppressedBy } from './overlay.ts'
+import { shelfBound } from './shelf-bound.ts'
+import { changesSince } from './since.ts'
 import type { AlarmJournal, JournalledEvent, JournalQuery } from './journal.ts'
 
 export interface KeeperParts {
@@ -45,8 +52,24 @@ export interface AlarmKeeper {
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** A condition told from outside the readings; false: no alarm of that name waits for one. */
   fact(alarm: string, fact: Fact): boolean
-  /** Alarms that are not normal, worst priority first, then newest first. */
+  /** Lets one alarm rest for a while; `version` is the one the person saw, as in the three below. */
+  shelve(alarm: string, shelf: ShelveRequest, by: string, version: number): Promise<ActionResult>
+  unshelve(alarm: string, by: string, version: number): Promise<ActionResult>
+  outOfService(alarm: string, request: OutOfServiceRequest, by: string, version: number): Promise<ActionResult>
+  inService(alarm: string, by: string, version: number): Promise<ActionResult>
+  /**
+   * A rule says that an alarm means nothing for now, or (null) that it does again; one such rule at a time for one alarm. Doubt about
+   * the rule's input is null. false: there is no such alarm, or it is the one that starts the rule.
+   */
+  suppress(alarm: string, by: SuppressedBy | null, atMs: number): boolean
+  /** Somebody wrote into the log of the loop or checked in: an answered alarm is not announced again. */
+  attended(site: string, atMs: number): void
+  /** Alarms that are not normal and that nothing lies over, worst priority first, then newest first. */
   standing(site?: string): readonly AlarmView[]
+  /** Shelved, suppressed by design, out of service; the same order. */
+  setAside(site?: string): readonly AlarmView[]
+  /** Too many at once, per loop and over all, and one alarm at many loops. */
+  floods(): Floods
   alarmsOf(site: string): readonly AlarmView[]
   journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
   counters(): readonly Counter[]
@@ -68,14 +91,16 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
   await closeOrphans(journal, defs, parts.sites, clock.nowMs())
   const engine = createEngine(defs, parts.sites.values(), now(), journal.lives(), parts.latest)
 
-  const shown = new Map<string, AlarmView>()
-  const notNormal = new Set<string>()
-  const bySite = new Map<string, string[]>()
-  for (const [id, run] of engine.runs) {
-    show(viewOf(run))
-    const list = bySite.get(run.def.site)
-    if (list) list.push(id)
-    else bySite.set(run.def.site, [id])
+  const board = createBoard(engine)
+  const floods = watchFloods()
+  const flooding = (e: AlarmEvent, v: AlarmView): void => {
+    if (announces(e.kind) && v.def.priority !== 'alert') floods.announced(e.alarm, e.recordedMs)
+    if (v.occurrence === null || isHidden(v)) floods.gone(e.alarm)
+  }
+  const recent = await journal.query({ fromMs: clock.nowMs() - FLOOD_LOOK_BACK_MS, toMs: Number.MAX_SAFE_INTEGER, limit: FLOOD_LOOK_BACK })
+  for (const e of recent.toReversed()) {
+    const view = board.view(e.alarm)
+    if (view && announces(e.kind)) flooding(e, view)
   }
 
   const queue: Told[] = []
@@ -88,12 +113,6 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
   let busy = false
   let writing: Promise<void> = Promise.resolve()
   let waiters: { readonly upTo: number; readonly done: (ok: boolean) => void }[] = []
-
-  function show(view: AlarmView): void {
-    shown.set(view.def.id, view)
-    if (view.occurrence === null) notNormal.delete(view.def.id)
-    else notNormal.add(view.def.id)
-  }
 
   function take(told: readonly Told[]): void {
     for (const t of told) queue.push(t)
@@ -124,7 +143,8 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       queue.splice(0, batch.length)
       written += batch.length
       for (const t of batch) {
-        show(t.view)
+        board.show(t.view)
+        flooding(t.event, t.view)
         try {
           emit(t.event, t.view)
         } catch {
@@ -145,14 +165,9 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
 
   const reason = (): string => failing?.why ?? 'the journal does not answer'
 
-  const current = (id: string): AlarmView | null => {
-    const view = shown.get(id)
-    const run = engine.runs.get(id)
-    if (!view || !run) return null
-    return view.heldSinceMs === null && run.heldMs !== null ? { ...view, heldSinceMs: run.heldMs } : view
-  }
+  type Input = PersonInput extends infer P ? (P extends PersonInput ? Omit<P, 'atMs'> : never) : never
 
-  async function person(kind: 'acknowledge' | 'reset', alarm: string, occurrence: string, by: string, note: string | null, version: number | null): Promise<ActionResult> {
+  async function person(alarm: string, input: Input): Promise<ActionResult> {
     const refuse = (code: 'unknown-alarm' | 'not-allowed', message: string): ActionResult => ({ ok: false, code, message })
     if (stopped) return refuse('not-allowed', 'The gateway is stopping: try again when it is back.')
     if (failing)
@@ -162,18 +177,23 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       )
     if (engine.quiet) return refuse('not-allowed', 'Not taken: too many alarm changes are waiting to be written down. Try again in a moment.')
     const at = now()
-    const result = act(engine, alarm, { kind, atMs: at.nowMs, occurrence, version, by, note }, at)
+    const result = act(engine, alarm, { ...input, atMs: at.nowMs }, at)
     if (!result) return refuse('unknown-alarm', `No alarm "${alarm}" is defined here.`)
-    if (result.refused) return { ok: false, ...result.refused }
+    if (result.refused) {
+      const { code, message } = result.refused
+      const nowVersion = engine.runs.get(alarm)?.life.version ?? 0
+      const meanwhile =
+        code === 'not-allowed' || input.version === null || input.version >= nowVersion ? null : await changesSince(journal, alarm, input.version, nowVersion, at.nowMs)
+      return { ok: false, code, message: meanwhile ?? message }
+    }
     take(result.told)
     const ok = written >= taken || (await new Promise<boolean>((done) => waiters.push({ upTo: taken, done })))
-    const view = current(alarm)
+    const view = board.view(alarm)
     if (ok && view) return { ok: true, view }
     return refuse('not-allowed', `Not written down yet: ${reason()}. It will be tried again by itself; look at the alarm before you repeat it.`)
   }
 
-  const rank = (v: AlarmView): number => PRIORITIES.indexOf(v.def.priority)
-  const views = (ids: Iterable<string>): AlarmView[] => [...ids].map(current).filter((v) => v !== null)
+  const zoneOf = (site: string): string => parts.sites.get(site)?.zone ?? 'UTC'
 
   if (parts.history) take(await lookBack(engine, parts.history, now()))
 
@@ -191,17 +211,35 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       if (told) take(told)
       return told !== null
     },
-    acknowledge: (alarm, occurrence, by, note, version) => person('acknowledge', alarm, occurrence, by, note, version ?? null),
-    reset: (alarm, occurrence, by, note, version) => person('reset', alarm, occurrence, by, note, version ?? null),
-    standing: (site) =>
-      views(notNormal)
-        .filter((v) => site === undefined || v.def.site === site)
-        .sort((a, b) => rank(a) - rank(b) || (b.raisedMs ?? 0) - (a.raisedMs ?? 0) || (a.def.id < b.def.id ? -1 : 1)),
-    alarmsOf: (site) => views(bySite.get(site) ?? []),
+    acknowledge: (alarm, occurrence, by, note, version) => person(alarm, { kind: 'acknowledge', occurrence, by, note, version: version ?? null }),
+    reset: (alarm, occurrence, by, note, version) => person(alarm, { kind: 'reset', occurrence, by, note, version: version ?? null }),
+    async shelve(alarm, { untilMs, oneShot, reason: why }, by, version) {
+      const def = engine.runs.get(alarm)?.def
+      const bound = def ? shelfBound(def, zoneOf(def.site), clock.nowMs()) : { latestMs: null, words: '' }
+      return person(alarm, { kind: 'shelve', untilMs, oneShot, reason: why, by, version, bound })
+    },
+    unshelve: (alarm, by, version) => person(alarm, { kind: 'unshelve', by, version }),
+    outOfService: (alarm, request, by, version) => person(alarm, { kind: 'out-of-service', ...request, by, version }),
+    inService: (alarm, by, version) => person(alarm, { kind: 'in-service', by, version }),
+    suppress(alarm, by, atMs) {
+      if (stopped) return false
+      const told = suppress(engine, alarm, by, now(atMs))
+      if (told) take(told)
+      return told !== null
+    },
+    attended(site, atMs) {
+      const memory = engine.inside.sites.find((s) => s.id === site)
+      if (memory) memory.attendedMs = Math.max(memory.attendedMs, atMs)
+    },
+    standing: (site) => board.standing(site),
+    setAside: (site) => board.setAside(site),
+    alarmsOf: (site) => board.alarmsOf(site),
+    floods: () => floods.now(clock.nowMs()),
     journal: (q) => journal.query(q),
     counters: () => [
       { name: 'alarmRules', value: engine.runs.size, what: 'Alarms that are watched.' },
-      { name: 'alarmStanding', value: notNormal.size, what: 'Alarms that are not normal.' },
+      { name: 'alarmStanding', value: board.standingCount, what: 'Alarms that are not normal and that nothing lies over.' },
+      { name: 'alarmSetAside', value: board.setAsideCount, what: 'Alarms that are shelved, suppressed by design or out of service.' },
       { name: 'alarmEvaluations', value: engine.judged, what: 'Rules judged since the start.' },
       { name: 'alarmReadingsNotLive', value: engine.passedOver, what: 'Readings of alarm signals that were late or retained: stored, but they raise and clear nothing.' },
       { name: 'alarmEvents', value: written, what: 'Alarm changes written into the journal since the start.' },
@@ -223,6 +261,7 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
         : []),
       ...(engine.quiet ? [`${queue.length} alarm changes wait to be written down, as many as may: further changes are merged until the journal catches up.`] : []),
       ...(tellFailures > 0 ? [`${tellFailures} alarm changes could not be told to a listener; the journal has them.`] : []),
+      ...overdue(board.setAside()),
       ...engine.faults,
     ],
     async stop() {
@@ -232,6 +271,19 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       answer(false)
     },
   }
+}
+
+/** Annunciations looked at again after a restart, so that a flood goes on. */
+const FLOOD_LOOK_BACK_MS = 12 * FLOOD_WINDOW_MS
+const FLOOD_LOOK_BACK = 20_000
+
+/** Out of service, and nobody has looked at it again by the date that was set. */
+function overdue(setAside: readonly AlarmView[]): readonly string[] {
+  const late = setAside.filter((v) => v.outOfService?.overdue === true)
+  if (late.length === 0) return []
+  const names = late.slice(0, 5).map((v) => `"${v.def.what}" at ${v.def.site}, by ${v.outOfService?.by}`)
+  const more = late.length > 5 ? ` and ${late.length - 5} more` : ''
+  return [`Out of service beyond the date of review: ${names.join('; ')}${more}. Bring it back into service, or set a new date.`]
 }
 
 /** Most readings of one signal that are looked at again. */

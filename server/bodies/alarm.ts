@@ -6,6 +6,7 @@ import type { Site } from '../../gateway/site/site.ts'
 import { alarmCautions } from './cautions.ts'
 import type { AlarmBody, JournalBody } from '../wire.ts'
 import { valueNow } from './freshness.ts'
+import { overlayBodyOf } from './overlay.ts'
 import { unitText } from './unit.ts'
 import { minutesLeft } from './water.ts'
 
@@ -44,6 +45,7 @@ export function alarmBodyOf(view: AlarmView, state: SiteState, nowMs: number): A
     signal: id,
     priority: def.priority,
     state: view.state,
+    ...overlayBodyOf(view, site.zone, nowMs),
     occurrence: view.occurrence,
     version: view.version,
     what: def.what,

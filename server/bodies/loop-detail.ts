@@ -21,7 +21,7 @@ export function loopDetailBodyOf(
   loopState?: LoopStateView,
 ): LoopDetailBody {
   const { site } = state
-  const standing = alarms.filter((a) => a.state !== 'normal')
+  const standing = alarms.filter((a) => a.shown !== 'normal' && a.shown === a.state)
   return {
     ...loopBodyOf(state, standing, waterRuleOf(alarms), nowMs, loopState),
     latitude: site.latitude,

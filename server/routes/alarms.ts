@@ -7,7 +7,7 @@ import { siteField } from './fields.ts'
 import { alarmOf, loopOf } from './known.ts'
 import { row } from './row.ts'
 
-const alarmPath = z.strictObject({ id: z.string().min(1).max(300).describe('Id of an alarm, `<loop>/<rule>`, with the slash written as %2F.') })
+export const alarmPath = z.strictObject({ id: z.string().min(1).max(300).describe('Id of an alarm, `<loop>/<rule>`, with the slash written as %2F.') })
 
 export const alarmRows = [
   row({

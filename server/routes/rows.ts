@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
+import { setAsideRows } from './set-aside.ts'
 import { countRows } from './counts.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
@@ -31,6 +32,7 @@ export const ROWS: readonly Row[] = [
   ...historyRows,
   ...countRows,
   ...alarmRows,
+  ...setAsideRows,
   ...journalRows,
   ...logRows,
   ...peopleRows,

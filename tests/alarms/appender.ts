@@ -2,7 +2,8 @@
 import { join } from 'node:path'
 import type { AlarmEvent } from '../../gateway/alarms/alarm.ts'
 import { openJournal } from '../../gateway/alarms/journal.ts'
-import { transition, BORN, type Life } from '../../gateway/alarms/lifecycle.ts'
+import { transition } from '../../gateway/alarms/lifecycle.ts'
+import { BORN, type Life } from '../../gateway/alarms/life.ts'
 import { openDatabase } from '../../gateway/database.ts'
 
 const dir = process.argv[2] ?? ''

@@ -1,6 +1,7 @@
 import fc from 'fast-check'
 import { expect, test } from 'vitest'
-import { act, catchUp, onReadings, onTick } from '../../gateway/alarms/engine.ts'
+import { catchUp, onReadings, onTick } from '../../gateway/alarms/engine.ts'
+import { act } from '../../gateway/alarms/living.ts'
 import { createEngine, type Told } from '../../gateway/alarms/engine-state.ts'
 import { SITE, def, handClock, limitDef, loop, reading } from './yard.ts'
 import { watch } from './watch.ts'

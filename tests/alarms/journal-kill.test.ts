@@ -1,7 +1,7 @@
 import { spawn } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
 import { afterEach, beforeEach, expect, test } from 'vitest'
-import { rebuild } from '../../gateway/alarms/lifecycle.ts'
+import { rebuild } from '../../gateway/alarms/life.ts'
 import { makeDisk, type Disk } from './disk.ts'
 
 let disk: Disk

@@ -3,7 +3,9 @@ import fc from 'fast-check'
 import { expect, test } from 'vitest'
 import { z } from 'zod'
 import type { AlarmEvent, AlarmState } from '../../gateway/alarms/alarm.ts'
-import { applyEvent, BORN, rebuild, transition, type Life, type LifeFacts, type LifeInput } from '../../gateway/alarms/lifecycle.ts'
+import { applyEvent, BORN, rebuild, type Life } from '../../gateway/alarms/life.ts'
+import { transition } from '../../gateway/alarms/lifecycle.ts'
+import type { LifeFacts, LifeInput } from '../../gateway/alarms/life-input.ts'
 
 const ALARM = 'gravel-yard-2/tu.do.low'
 const facts: LifeFacts = { alarm: ALARM, latching: false, answerRequired: true, defVersion: 3 }

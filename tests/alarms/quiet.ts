@@ -1,9 +1,12 @@
 /** An alarm that has never been raised, as the keeper shows it. */
 import type { AlarmDef, AlarmView } from '../../gateway/alarms/alarm.ts'
+import { NO_OVERLAY } from '../../gateway/alarms/overlay.ts'
 
 export const quiet = (def: AlarmDef): AlarmView => ({
   def,
   state: 'normal',
+  shown: 'normal',
+  ...NO_OVERLAY,
   occurrence: null,
   version: 1,
   raisedMs: null,
@@ -16,4 +19,7 @@ export const quiet = (def: AlarmDef): AlarmView => ({
   note: null,
   heldSinceMs: null,
   count: 0,
+  hiddenCount: 0,
+  reAlarms: 0,
+  firstOut: false,
 })

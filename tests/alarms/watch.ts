@@ -2,7 +2,7 @@
 import type { AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
 import { onReadings, onTick } from '../../gateway/alarms/engine.ts'
 import { createEngine, viewOf, type Engine, type Told } from '../../gateway/alarms/engine-state.ts'
-import type { Life } from '../../gateway/alarms/lifecycle.ts'
+import type { Life } from '../../gateway/alarms/life.ts'
 import type { Reading } from '../../gateway/site/reading.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { handClock, loop, reading, type HandClock } from './yard.ts'

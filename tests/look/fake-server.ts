@@ -6,6 +6,7 @@ import { createServer, type IncomingMessage, type ServerResponse } from 'node:ht
 import type { AddressInfo } from 'node:net'
 import { WebSocketServer, type WebSocket } from 'ws'
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
+import { isHidden, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
 import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
@@ -14,7 +15,8 @@ import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
 import { forecastsBodyOf, normalBodyOf } from '../../server/bodies/outlook.ts'
 import { readPage } from '../../server/routes/page-files.ts'
 import { policyFor } from '../../server/security-headers.ts'
-import { acknowledgeRequest, adoptRequest, LIVE_PATH, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
+import { acknowledgeRequest, adoptRequest, backRequest, LIVE_PATH, outOfServiceRequest, shelveRequest, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
+import { fakeFloods } from './floods.ts'
 import { fakeHealth } from './health.ts'
 import { fakeMachines, fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
 import { fakeForecasts, fakeNormals } from './outlook.ts'
@@ -83,12 +85,12 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
   const bodyOf = (l: Loop) =>
     loopBodyOf(
       l,
-      viewsOf(l).filter((v) => v.state !== 'normal'),
+      viewsOf(l).filter((v) => v.shown !== 'normal' && v.shown === v.state),
       waterRuleOf(viewsOf(l)),
       nowMs(),
     )
   const standing = (): { loop: Loop; view: AlarmView }[] =>
-    [...loops.values()].flatMap((loop) => viewsOf(loop).flatMap((view) => (view.state === 'normal' ? [] : [{ loop, view }])))
+    [...loops.values()].flatMap((loop) => viewsOf(loop).flatMap((view) => (view.shown === 'normal' || view.shown !== view.state ? [] : [{ loop, view }])))
 
   const http = createServer((request, response) => void serve(request, response))
   const sockets = new WebSocketServer({ noServer: true })
@@ -130,9 +132,24 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
     const l = loops.get(site)
     const was = l?.alarms.get(`${site}/${rule}`)
     if (!l || !was) throw new Error(`no alarm ${site}/${rule}`)
-    const view: AlarmView = { ...was, version: was.version + 1, ...more }
+    const changed = { ...was, version: was.version + 1, ...more }
+    const view: AlarmView = { ...changed, shown: shownOf(changed, changed.state) }
     l.alarms.set(view.def.id, view)
     tellAll({ t: 'alarm', nowMs: nowMs(), event, alarm: alarmBodyOf(view, l, nowMs()) })
+  }
+
+  /** What a request lays over an alarm or takes off it. */
+  function overlayOf(verb: string, sent: unknown): Partial<Overlays> {
+    const by = 'Ines C.'
+    if (verb === 'shelve') {
+      const { untilMs, oneShot, reason } = shelveRequest.parse(sent)
+      return { shelved: { untilMs, oneShot, reason, by, atMs: nowMs() } }
+    }
+    if (verb === 'out-of-service') {
+      const { reason, measure, reviewMs } = outOfServiceRequest.parse(sent)
+      return { outOfService: { reason, measure, reviewMs, by, atMs: nowMs(), overdue: false } }
+    }
+    return verb === 'unshelve' ? { shelved: null } : { outOfService: null }
   }
 
   async function serve(request: IncomingMessage, response: ServerResponse): Promise<void> {
@@ -180,7 +197,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         return l && view ? answer(200, alarmBodyOf(view, l, nowMs())) : fault(404, 'unknown-alarm', `There is no alarm "${first}".`)
       }
       case 'POST alarms': {
-        const given = acknowledgeRequest.parse(JSON.parse(await bodyText(request)))
+        const sent: unknown = JSON.parse(await bodyText(request))
         await hold
         const l = loops.get((first ?? '').slice(0, (first ?? '').indexOf('/')))
         const view = l?.alarms.get(first ?? '')
@@ -190,6 +207,18 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
           refusal = null
           return fault(409, words.code, words.message)
         }
+        if (second !== 'acknowledge' && second !== 'reset') {
+          const over = overlayOf(second ?? '', sent)
+          if (backRequest.loose().parse(sent).version !== view.version)
+            return fault(
+              409,
+              'stale-version',
+              'Not done, because it has changed since you looked: shelved by Tomas W. 2 min ago ("probe on order"). Look at it as it is now, then decide.',
+            )
+          change(l.site.id, view.def.id.slice(l.site.id.length + 1), over, second)
+          return answer(200, alarmBodyOf(l.alarms.get(view.def.id)!, l, nowMs()))
+        }
+        const given = acknowledgeRequest.parse(sent)
         if (given.occurrence !== view.occurrence) return fault(409, 'stale-occurrence', 'The alarm has since cleared or been raised anew: look at it again.')
         const rule = view.def.id.slice(l.site.id.length + 1)
         const latched = view.state.startsWith('latched')
@@ -207,6 +236,10 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
             'acknowledged',
           )
         return answer(200, alarmBodyOf(l.alarms.get(view.def.id)!, l, nowMs()))
+      }
+      case 'GET set-aside': {
+        const alarms = [...loops.values()].flatMap((l) => viewsOf(l).flatMap((v) => (isHidden(v) ? [alarmBodyOf(v, l, nowMs())] : [])))
+        return answer(200, { nowMs: nowMs(), alarms, floods: options.fleet === 'sixty' ? fakeFloods([...loops.values()], nowMs()) : { fleet: null, sites: [], groups: [] } })
       }
       case 'GET journal': {
         const about = loop ? [loop] : [...loops.values()]

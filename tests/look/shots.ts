@@ -46,6 +46,18 @@ const SHOTS: readonly Shot[] = [
   { name: 'loop-lost', path: '/loops/kestrow-berth-3', fleet: 'eight', before: lose },
   { name: 'alarms', path: '/alarms', fleet: 'sixty' },
   { name: 'alarms-history', path: '/alarms?tab=history', fleet: 'sixty' },
+  { name: 'alarms-aside', path: '/alarms?tab=set-aside', fleet: 'sixty' },
+  {
+    name: 'alarm-shelve',
+    path: ALARM,
+    fleet: 'eight',
+    before: async (p) => {
+      await p.getByRole('button', { name: 'Let it rest' }).click()
+      await p.getByRole('button', { name: 'Take out of service' }).click()
+      await p.getByLabel('Why may it rest').scrollIntoViewIfNeeded()
+    },
+  },
+  { name: 'alarm-shelved', path: `/alarms/${encodeURIComponent('ullenwick-bus-north/panel.auto.off')}`, fleet: 'eight' },
   { name: 'alarm', path: ALARM, fleet: 'eight' },
   {
     name: 'alarm-answered',

@@ -6,11 +6,15 @@ import { readdirSync, readFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
 import type { AlarmDef, AlarmState, AlarmView } from '../../gateway/alarms/alarm.ts'
 import { defaultAlarms } from '../../gateway/alarms/defaults.ts'
+import { NO_OVERLAY, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Reading } from '../../gateway/site/reading.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { quiet } from '../alarms/quiet.ts'
 import { chance, rounded, valueAt } from './story.ts'
+
+/** As the pictures are taken: Tuesday 17 November 2026, 03:16 UTC. */
+const NIGHT = Date.UTC(2026, 10, 17, 3, 16)
 
 export type FleetName = 'eight' | 'sixty' | 'hundreds' | 'thousands' | 'quiet' | 'none'
 
@@ -32,6 +36,8 @@ interface Trouble {
   readonly note?: string
   readonly held?: boolean
   readonly value?: number
+  readonly over?: Partial<Overlays>
+  readonly first?: boolean
 }
 
 interface Case {
@@ -57,7 +63,43 @@ const EIGHT: Readonly<Record<string, Case>> = {
     ],
     doubtful: ['tu.conductivity'],
   },
-  'ullenwick-bus-north': { troubles: [{ rule: 'sump.level.high-high', min: 38, state: 'acknowledged', by: 'Ruth A.', note: 'valve shut, pumping out, on site', value: 96 }] },
+  'ullenwick-bus-north': {
+    troubles: [
+      { rule: 'sump.level.high-high', min: 38, state: 'acknowledged', by: 'Ruth A.', note: 'valve shut, pumping out, on site', value: 96 },
+      {
+        rule: 'panel.auto.off',
+        min: 190,
+        over: { shelved: { untilMs: NIGHT + 2.2 * 3_600_000, oneShot: false, by: 'Ruth A.', reason: 'hand mode until the float is changed', atMs: NIGHT - 7_200_000 } },
+      },
+      {
+        rule: 'tu.ph.high',
+        min: 400,
+        over: {
+          outOfService: {
+            reviewMs: NIGHT + 3 * 86_400_000,
+            by: 'Jon P.',
+            reason: 'probe broken, new one ordered',
+            measure: 'driver reads the hand meter twice a day',
+            atMs: NIGHT - 86_400_000,
+            overdue: false,
+          },
+        },
+      },
+      {
+        rule: 'sump.level.high',
+        min: 40,
+        over: {
+          suppressed: {
+            ruleId: 'ullenwick-bus-north/sump.level.high-high',
+            reason: '"Sump nearly overflowing" speaks for it',
+            atMs: NIGHT - 180_000,
+            endsMs: null,
+            answeredBy: null,
+          },
+        },
+      },
+    ],
+  },
   'vantlemoor-tram-works': { troubles: [{ rule: 'finished.level.low-low', min: 84, state: 'acknowledged', by: 'Night shift', note: 'make-up open, refilling', value: 8 }] },
   'thrapplow-quarry-upper': { troubles: [{ rule: 'tu.ph.high-high', min: 12, held: true, value: 9.6 }], bad: ['tu.ph'] },
   'brackfold-refuse-depot': { troubles: [{ rule: 'filter.roll-end.reached', min: 300, state: 'returned' }] },
@@ -196,6 +238,7 @@ function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView
   const limit = def.rule.kind === 'limit' ? def.rule.limit : def.rule.kind === 'water-left' ? def.rule.belowMin : def.rule.kind === 'no-air' ? def.rule.proofLow : null
   if (!t) return quiet(def)
   const state = t.state ?? 'unacknowledged'
+  const over = { ...NO_OVERLAY, ...t.over }
   const raisedMs = nowMs - t.min * MIN
   const gone = state === 'returned' || state.startsWith('latched')
   return {
@@ -213,6 +256,11 @@ function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView
     note: t.note ?? null,
     heldSinceMs: t.held ? nowMs - 4 * MIN : null,
     count: 1,
+    ...over,
+    shown: shownOf(over, state),
+    hiddenCount: t.over ? 2 : 0,
+    reAlarms: 0,
+    firstOut: t.first === true,
   }
 }
 

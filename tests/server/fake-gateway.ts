@@ -1,5 +1,7 @@
 /** A gateway that stands still until a test moves it: what the server sees is exactly what was set. */
-import type { AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
+import type { ActionResult, AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
+import type { Floods } from '../../gateway/alarms/flood.ts'
+import { isHidden, NO_OVERLAY, shownOf } from '../../gateway/alarms/overlay.ts'
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
@@ -99,7 +101,12 @@ export const alarmView = (def: AlarmDef, more: Partial<AlarmView> = {}): AlarmVi
   note: null,
   heldSinceMs: null,
   count: 1,
+  ...NO_OVERLAY,
+  hiddenCount: 0,
+  reAlarms: 0,
+  firstOut: false,
   ...more,
+  shown: shownOf({ ...NO_OVERLAY, ...more }, more.state ?? 'unacknowledged'),
 })
 
 export const alarmEvent = (view: AlarmView, kind: AlarmEvent['kind'], more: Partial<AlarmEvent> = {}): AlarmEvent => ({
@@ -141,6 +148,7 @@ export interface FakeGateway extends GatewayPort {
   listeners(): number
   /** Made to fail by tests that want to see a failure of ours. */
   broken: boolean
+  flooding: Floods
 }
 
 export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
@@ -188,8 +196,18 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
   }
 
   const desk = fakeDesk(clock, (site) => tell({ kind: 'state', site }))
+  const lay = (id: string, version: number, kind: AlarmEvent['kind'], over: Partial<AlarmView>): ActionResult => {
+    const view = alarms.get(id)
+    if (!view) return { ok: false, code: 'unknown-alarm', message: `No alarm "${id}".` }
+    if (version !== view.version) return { ok: false, code: 'stale-version', message: `Changed since: it is at version ${view.version}.` }
+    const next = alarmView(view.def, { ...view, ...over, version: view.version + 1 })
+    gateway.tellAlarm(next, kind)
+    return { ok: true, view: next }
+  }
+
   const gateway: FakeGateway = {
     broken: false,
+    flooding: { fleet: null, sites: [], groups: [] },
     outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },
     forecasts: async (site) => (states.has(site) ? gateway.outlook.forecasts : null),
     normals: async (site) => (states.has(site) ? gateway.outlook.normals : null),
@@ -201,7 +219,9 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     log,
     sites: () => [...states.values()],
     site: (id): SiteState | null => states.get(id) ?? null,
-    standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && (site === undefined || v.def.site === site)),
+    standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && !isHidden(v) && (site === undefined || v.def.site === site)),
+    setAside: (site) => [...alarms.values()].filter((v) => isHidden(v) && (site === undefined || v.def.site === site)),
+    floods: () => gateway.flooding,
     loopState: (site) => (states.has(site) ? desk.of(site) : null),
     stateDesk: desk,
     vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),
@@ -228,6 +248,18 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
       const next: AlarmView = { ...view, state: 'normal', occurrence: null, version: view.version + 1 }
       gateway.tellAlarm(next, 'reset')
       return { ok: true, view: next }
+    },
+    async shelve(id, shelf, by, version) {
+      return lay(id, version, 'shelved', { shelved: { ...shelf, by, atMs: clock.nowMs() } })
+    },
+    async unshelve(id, _by, version) {
+      return lay(id, version, 'unshelved', { shelved: null })
+    },
+    async outOfService(id, request, by, version) {
+      return lay(id, version, 'out-of-service', { outOfService: { ...request, by, atMs: clock.nowMs(), overdue: false } })
+    },
+    async inService(id, _by, version) {
+      return lay(id, version, 'in-service', { outOfService: null })
     },
     quarantine: () => [
       { code: 'NOT_JSON', pattern: 'loopkeeper/v1/ostrand', topic: 'loopkeeper/v1/ostrand', detail: 'near character 3', bytes: 12, count: 2, firstMs: NOON - 500, lastMs: NOON },

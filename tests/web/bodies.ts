@@ -15,6 +15,13 @@ export const alarm = (more: Partial<AlarmBody> = {}): AlarmBody => ({
   signal: 'blower.current',
   priority: 'high',
   state: 'unacknowledged',
+  shelved: null,
+  suppressed: null,
+  outOfService: null,
+  hiddenCount: 0,
+  reAlarms: 0,
+  firstOut: false,
+  shelf: { latestMs: null, words: '' },
   occurrence: 'yard/blower.no-air@1',
   version: 1,
   what: 'No air in bio tank 1',
@@ -38,6 +45,7 @@ export const alarm = (more: Partial<AlarmBody> = {}): AlarmBody => ({
   basis: 'common practice, no source',
   cautions: [],
   ...more,
+  shown: more.shown ?? more.state ?? 'unacknowledged',
 })
 
 export const STAGES: LoopBody['stages'] = [

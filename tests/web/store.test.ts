@@ -29,13 +29,17 @@ test('a changed loop changes its own signal and no other', () => {
   expect(loopSignal('b')?.value).toBe(other)
 })
 
-test('an alarm stands from its message until the message that it is normal, once per alarm', () => {
+test('an alarm stands from its message until the message that it is normal or that something lies over it, once per alarm', () => {
   hello('a')
   const raised = alarm({ id: 'a/x', site: 'a' })
   take({ t: 'alarm', nowMs: NOW, event: 'raised', alarm: raised })
-  take({ t: 'alarm', nowMs: NOW, event: 'acknowledged', alarm: { ...raised, state: 'acknowledged', version: 2 } })
+  take({ t: 'alarm', nowMs: NOW, event: 'acknowledged', alarm: alarm({ id: 'a/x', site: 'a', state: 'acknowledged', version: 2 }) })
   expect(allAlarms.value.map((a) => a.state)).toEqual(['acknowledged'])
-  take({ t: 'alarm', nowMs: NOW, event: 'cleared', alarm: { ...raised, state: 'normal', version: 3 } })
+  take({ t: 'alarm', nowMs: NOW, event: 'shelved', alarm: alarm({ id: 'a/x', site: 'a', state: 'acknowledged', shown: 'shelved', version: 3 }) })
+  expect(allAlarms.value).toEqual([])
+  take({ t: 'alarm', nowMs: NOW, event: 'raised', alarm: { ...raised, version: 5 } })
+  expect(allAlarms.value).toHaveLength(1)
+  take({ t: 'alarm', nowMs: NOW, event: 'cleared', alarm: alarm({ id: 'a/x', site: 'a', state: 'normal', version: 6 }) })
   expect(allAlarms.value).toEqual([])
 })
 

@@ -13,6 +13,7 @@ import {
   machinesBody,
   normalBody,
   quarantineBody,
+  setAsideBody,
   trafficBody,
   unassignedBody,
   type AdoptedBody,
@@ -26,7 +27,10 @@ import {
   type LoopDetailBody,
   type MachinesBody,
   type NormalBody,
+  type OutOfServiceRequest,
   type QuarantineBody,
+  type SetAsideBody,
+  type ShelveRequest,
   type TrafficBody,
   type UnassignedBody,
   type LoopStateBody,
@@ -93,6 +97,15 @@ export const amSignedIn = (): Promise<Answer<unknown>> => ask('/api/me', { safeP
 
 /** Lets a latched alarm go. */
 export const reset = (a: AlarmBody): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/reset`, alarmBody, post({ occurrence: a.occurrence, version: a.version }))
+
+export const getSetAside = (): Promise<Answer<SetAsideBody>> => ask('/api/set-aside', setAsideBody)
+
+/** The four below name the version the person saw; refused, with who did what, when somebody else has acted since. */
+const lay = (a: AlarmBody, verb: string, body: object = {}): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/${verb}`, alarmBody, post({ version: a.version, ...body }))
+export const shelve = (a: AlarmBody, shelf: Omit<ShelveRequest, 'version'>): Promise<Answer<AlarmBody>> => lay(a, 'shelve', shelf)
+export const unshelve = (a: AlarmBody): Promise<Answer<AlarmBody>> => lay(a, 'unshelve')
+export const outOfService = (a: AlarmBody, request: Omit<OutOfServiceRequest, 'version'>): Promise<Answer<AlarmBody>> => lay(a, 'out-of-service', request)
+export const inService = (a: AlarmBody): Promise<Answer<AlarmBody>> => lay(a, 'in-service')
 
 export const addEntry = (entry: object): Promise<Answer<unknown>> => ask('/api/log', { safeParse: (v) => ({ success: true, data: v }) }, post(entry))
 

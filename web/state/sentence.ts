@@ -5,6 +5,7 @@ import { age, momentThere, ownZone } from '../words/times.ts'
 import { stateShort } from '../words/loop-state.ts'
 import { SAY, STATE_WORDS } from '../words/words.ts'
 import { markOf, worst } from './mark.ts'
+import { setAside } from './set-aside.ts'
 
 /** "Kestrow Ferry Terminal, berth 3: act now, unanswered, bio tank 1, no air. Finished water 78 percent." */
 export function ringSentence(loop: LoopBody, nowMs: number): string {
@@ -32,6 +33,7 @@ export function facts(a: AlarmBody, nowMs: number, readerZone = ownZone()): stri
   const value = a.valueNow ?? a.value
   // A contact has no limit, and its 0 or 1 says nothing that the sentence has not said.
   if (a.limit !== null && value !== null) parts.push(measured(value, a.digits, a.unit), `limit ${measured(a.limit, a.digits, '')}`)
+  if (a.firstOut) parts.push('first here')
   if (a.raisedMs !== null) parts.push(`since ${momentThere(a.raisedMs, a.zone, nowMs, readerZone)}`)
   return parts.join(', ')
 }
@@ -40,6 +42,8 @@ export function facts(a: AlarmBody, nowMs: number, readerZone = ownZone()): stri
 export function answer(a: AlarmBody, nowMs: number, readerZone = ownZone()): string {
   const at = (ms: number): string => momentThere(ms, a.zone, nowMs, readerZone)
   const held = a.heldSinceMs === null ? '' : ` Held, no good data since ${at(a.heldSinceMs)}.`
+  const over = setAside(a, nowMs, readerZone)
+  if (over) return `${over}.${held}`
   if (a.priority === 'alert') return `To watch.${held}`
   if (a.acknowledgedBy !== null && a.acknowledgedMs !== null) {
     const said = a.note ? `: “${a.note}”` : ''

@@ -91,7 +91,7 @@ export function take(m: LiveMessage): void {
         const loop = loops.get(m.alarm.site)
         if (loop) {
           const others = loop.value.alarms.filter((a) => a.id !== m.alarm.id)
-          loop.value = { ...loop.value, alarms: m.alarm.state === 'normal' ? others : [...others, m.alarm] }
+          loop.value = { ...loop.value, alarms: m.alarm.state === 'normal' || m.alarm.shown !== m.alarm.state ? others : [...others, m.alarm] }
         }
         newAlarm.value = { event: m.event, alarm: m.alarm }
         break

@@ -16,7 +16,7 @@ export function Acknowledge({ alarm, words, main = false, onDone, onRefused }: P
   const state = useSignal<'ready' | 'sending' | 'failed'>('ready')
   const message = useSignal('')
   const latched = alarm.state === 'latched-acknowledged'
-  if (alarm.priority === 'alert' || alarm.occurrence === null || alarm.state === 'acknowledged' || alarm.state === 'normal') return null
+  if (alarm.priority === 'alert' || alarm.occurrence === null || alarm.shown === 'acknowledged' || alarm.shown === 'normal' || alarm.shown !== alarm.state) return null
   const press = async (): Promise<void> => {
     if (state.value === 'sending') return
     state.value = 'sending'

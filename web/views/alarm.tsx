@@ -13,6 +13,7 @@ import { Say } from '../words/words.ts'
 import { AlarmFoot } from './alarm-foot.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
+import { SetAside } from './set-aside.tsx'
 
 export function AlarmPage({ id }: { id: string }) {
   const asked = useSignal<AlarmBody | null>(null)
@@ -58,7 +59,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
             <b class="word">{Say[mark.letter]}</b>,{' '}
             {answer(a, nowMs)
               .replace(/\.$/, '')
-              .replace(/^Unanswered/, 'unanswered')}
+              .replace(/^(Unanswered|Shelved|Suppressed|Out of)/, (w) => w.toLowerCase())}
           </p>
           <h1>{a.what}</h1>
           <p class="site">
@@ -88,6 +89,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
         <b>It worked when:</b> {a.confirm}
       </p>
       <Background alarm={a} loop={loop} />
+      <SetAside alarm={a} onAnswer={onAnswer} />
       <AlarmFoot alarm={a} yardPhone={loop?.yardPhone ?? null} onAnswer={onAnswer} onRefused={onRefused} />
     </main>
   )
@@ -99,8 +101,10 @@ function Facts({ alarm: a, heardMs }: { alarm: AlarmBody; heardMs: number | null
   const there = a.state === 'unacknowledged' || a.state === 'acknowledged'
   const leftMin = a.raisedMs === null ? null : a.respondWithinMin - (nowMs - a.raisedMs) / 60_000
   const value = a.valueNow ?? a.value
-  const [figure, under] =
-    there && leftMin !== null
+  const aside = a.shown !== a.state
+  const [figure, under] = aside
+    ? ['at rest', a.state === 'normal' ? 'nothing is there' : 'still there, nobody is told']
+    : there && leftMin !== null
       ? leftMin > 0
         ? [timeLeft(leftMin), a.state === 'acknowledged' ? 'left to act' : 'to respond']
         : ['now', `over by ${age(-leftMin * 60_000)}`]

@@ -12,13 +12,16 @@ import { moment, offset, ownZone } from '../words/times.ts'
 import { LETTER } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
 import { Badge } from './ring.tsx'
+import { FloodBand, SetAsideList, useSetAside } from './set-aside-list.tsx'
 
 export function AlarmsPage() {
-  const tab = here.value.query.get('tab') === 'history' ? 'history' : 'standing'
+  const asked = here.value.query.get('tab')
+  const tab = asked === 'history' || asked === 'set-aside' ? asked : 'standing'
+  const aside = useSetAside()?.alarms.length
   document.title = 'Alarms · Loopkeeper'
   const pick = (t: string) => (e: Event) => {
     e.preventDefault()
-    go(t === 'history' ? '/alarms?tab=history' : '/alarms', true)
+    go(t === 'standing' ? '/alarms' : `/alarms?tab=${t}`, true)
   }
   return (
     <main id="main">
@@ -28,12 +31,16 @@ export function AlarmsPage() {
           <a class="btn" href="/alarms" aria-current={tab === 'standing' ? 'page' : undefined} onClick={pick('standing')}>
             Standing
           </a>
+          <a class="btn" href="/alarms?tab=set-aside" aria-current={tab === 'set-aside' ? 'page' : undefined} onClick={pick('set-aside')}>
+            Set aside{aside === undefined ? '' : ` ${aside}`}
+          </a>
           <a class="btn" href="/alarms?tab=history" aria-current={tab === 'history' ? 'page' : undefined} onClick={pick('history')}>
             History
           </a>
         </nav>
       </div>
-      {tab === 'standing' ? <Standing /> : <History />}
+      {tab === 'standing' && <FloodBand />}
+      {tab === 'standing' ? <Standing /> : tab === 'history' ? <History /> : <SetAsideList />}
     </main>
   )
 }
@@ -99,6 +106,17 @@ const KIND: Readonly<Record<string, string>> = {
   held: 'held, no good data',
   released: 'judged again',
   closed: 'closed',
+  're-alarmed': 'told again, still there',
+  'stepped-up': 'a higher level speaks for it',
+  'raised-hidden': 'raised, told to nobody',
+  'cleared-hidden': 'back to normal, told to nobody',
+  shelved: 'shelved',
+  unshelved: 'off the shelf',
+  suppressed: 'suppressed by design',
+  unsuppressed: 'no longer suppressed',
+  'out-of-service': 'taken out of service',
+  'in-service': 'back in service',
+  'review-overdue': 'review overdue',
 }
 const MONTH_MS = 30 * 86_400_000
 

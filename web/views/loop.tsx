@@ -21,6 +21,7 @@ import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { OnSite } from './on-site.tsx'
 import { Badge } from './ring.tsx'
+import { SetAsideList } from './set-aside-list.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
 import { Machines } from './machines.tsx'
 import { Vitals } from './vitals.tsx'
@@ -119,6 +120,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
               <span class="mute">{a.raisedMs === null ? '' : moment(a.raisedMs, a.zone, nowMs)}</span>
             </a>
           ))}
+          <SetAsideList site={body.id} />
         </aside>
       </div>
       <div class="lower">
