@@ -19,7 +19,6 @@ import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openSiteLog } from './log/site-log.ts'
 import { openLoopStateStore } from './loop-state-store.ts'
-import { suppressorOf } from './suppressor.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
 import { adoptInto } from './site-adopt.ts'
@@ -127,7 +126,7 @@ export async function compose(
         history: record?.reader ?? history,
         log,
         states,
-        suppress: suppressorOf(keeper),
+        suppress: (alarm, by, atMs) => void keeper.suppress(alarm, by, atMs),
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,

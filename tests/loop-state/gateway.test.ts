@@ -229,3 +229,59 @@ test('listeners hear of every change of the state, and nothing is learned while 
   await s.minutes(10)
   expect((await s.core().port.normals(SITE))?.paused).toMatch(/came back from rest less than 14 days ago/)
 })
+
+test('while somebody is on site alarms of the loop stand nowhere but with those set aside, gas excepted; afterwards they are told', async () => {
+  const s = await stage({ file: '' })
+  await s.minutes(70)
+  await checkIn(s)
+  Object.assign(s.plant, { 'blower.run': 0, 'blower.pressure': 2, 'sump.h2s': 30 })
+  await s.minutes(30)
+  const keys = (of: readonly { readonly def: { readonly id: string } }[]): readonly string[] => of.map((v) => v.def.id.slice(SITE.length + 1)).filter((k) => /h2s|no-air/.test(k))
+  expect(keys(s.core().port.standing(SITE))).toContain('sump.h2s.high')
+  expect(keys(s.core().port.standing(SITE))).not.toContain('blower.no-air')
+  expect(keys(s.core().port.setAside(SITE))).toContain('blower.no-air')
+  await checkOut(s)
+  await s.minutes(14)
+  expect(keys(s.core().port.standing(SITE))).not.toContain('blower.no-air')
+  await s.minutes(20)
+  expect(keys(s.core().port.standing(SITE))).toContain('blower.no-air')
+})
+
+test('without mains one alarm says so and the standing blower is set aside behind it', async () => {
+  const s = await stage()
+  await s.minutes(70)
+  Object.assign(s.plant, { 'mains.present': 0, 'blower.run': 0, 'blower.pressure': 0 })
+  await s.minutes(25)
+  const standing = s
+    .core()
+    .port.standing(SITE)
+    .map((v) => v.def.id)
+  expect(standing).toContain(`${SITE}/mains.present.absent`)
+  expect(standing).not.toContain(`${SITE}/blower.no-air`)
+  expect(
+    s
+      .core()
+      .port.setAside(SITE)
+      .map((v) => v.def.id),
+  ).toContain(`${SITE}/blower.no-air`)
+})
+
+test('an alarm that is held back is still held back after a restart, and told when the visit is over', async () => {
+  const s = await stage()
+  await s.minutes(70)
+  await checkIn(s)
+  Object.assign(s.plant, { 'blower.run': 0, 'blower.pressure': 2 })
+  await s.minutes(15)
+  await s.restart(1)
+  await s.minutes(15)
+  expect(
+    s
+      .core()
+      .port.standing(SITE)
+      .map((v) => v.def.id),
+  ).not.toContain(`${SITE}/blower.no-air`)
+  await checkOut(s)
+  await s.minutes(40)
+  expect(s.alarm('blower.no-air').state).toBe('unacknowledged')
+  expect(s.alarm('site.visit-check-air').state).toBe('unacknowledged')
+})
