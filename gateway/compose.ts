@@ -20,6 +20,7 @@ import { createIntake, type Intake } from './intake/intake.ts'
 import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openLearnedFiles } from './learned-files.ts'
 import { openSiteLog } from './log/site-log.ts'
+import { openLoopStateStore } from './loop-state-store.ts'
 import type { Counter, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
 import { adoptInto } from './site-adopt.ts'
@@ -97,6 +98,8 @@ export async function compose(
   const vitals = startVitals({ sites, files: openVitalFiles(vitalsDir), history, emit: (readings) => core?.onComputed(readings) })
   const log = openSiteLog(database, clock)
   const past = startVitalsPast({ sites, clock, files: openPastFiles(vitalsDir), history, log, live: vitals })
+  const stateStore = await openLoopStateStore(database)
+  const states = { store: stateStore, records: await stateStore.all() }
   // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
   for (const entry of (await log.list({ fromMs: clock.nowMs() - LOG_BACK_MS, toMs: clock.nowMs() + 1, limit: LOG_MOST })).toReversed()) {
     vitals.onEntry(entry)
@@ -146,6 +149,8 @@ export async function compose(
         },
         history: record?.reader ?? history,
         log,
+        states,
+        suppress: (alarm, by, atMs) => void keeper.suppress(alarm, by, atMs),
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
         siteFaults: () => [...watch.faults(), ...alarmFaults],
         intake,

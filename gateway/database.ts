@@ -78,11 +78,27 @@ export interface LogRow {
   recorded_ms: number
 }
 
+/** A loop's state as it was said; rows are only added. */
+export interface LoopStateRow {
+  id: number
+  site: string
+  act: string
+  state: string | null
+  person: string | null
+  at_ms: number
+  from_ms: number | null
+  until_ms: number | null
+  why: string | null
+  by_whom: string
+  recorded_ms: number
+}
+
 export interface Tables {
   alarm_journal: JournalRow
   alarm_state: StateRow
   alarm_definition: DefinitionRow
   site_log: LogRow
+  loop_state: LoopStateRow
 }
 
 export type Database = Kysely<Tables>
@@ -168,6 +184,25 @@ const MIGRATIONS: Readonly<Record<string, Migration>> = {
     async up(db) {
       await db.schema.alterTable('alarm_journal').addColumn('facts', 'text').execute()
       await db.schema.alterTable('alarm_state').addColumn('over', 'text').execute()
+    },
+  },
+  '011-loop-state': {
+    async up(db) {
+      await db.schema
+        .createTable('loop_state')
+        .addColumn('id', 'integer', (c) => c.primaryKey())
+        .addColumn('site', 'text', (c) => c.notNull())
+        .addColumn('act', 'text', (c) => c.notNull())
+        .addColumn('state', 'text')
+        .addColumn('person', 'text')
+        .addColumn('at_ms', 'bigint', (c) => c.notNull())
+        .addColumn('from_ms', 'bigint')
+        .addColumn('until_ms', 'bigint')
+        .addColumn('why', 'text')
+        .addColumn('by_whom', 'text', (c) => c.notNull())
+        .addColumn('recorded_ms', 'bigint', (c) => c.notNull())
+        .execute()
+      await db.schema.createIndex('loop_state_site').on('loop_state').columns(['site', 'id']).execute()
     },
   },
 }

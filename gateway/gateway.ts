@@ -8,6 +8,10 @@ import type { Clock } from './clock.ts'
 import type { Current } from './current.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
+import { startLoopKeeper } from './loop-keeper.ts'
+import type { LoopStateStore } from './loop-state-store.ts'
+import type { StateRecord } from './alarms/loop-state.ts'
+import type { Suppress } from './loop-suppression.ts'
 import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
 import type { NormalFiles } from './normal-files.ts'
 import { type OutlookKeeper, startOutlook } from './outlook-keeper.ts'
@@ -23,6 +27,9 @@ export interface GatewayParts {
   readonly history: HistoryReader
   readonly log: SiteLog
   readonly normalFiles: NormalFiles
+  /** Records of loop states, and all there were at the start. */
+  readonly states: { readonly store: LoopStateStore; readonly records: readonly StateRecord[] }
+  readonly suppress: Suppress
   readonly siteFaults: () => readonly SiteFault[]
   readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
   readonly adopt: GatewayPort['adopt']
@@ -62,30 +69,52 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       }
     }
   }
+  const write = async (entry: NewEntry, by: string): Promise<LogEntry> => {
+    const written = await parts.log.add(entry, by)
+    vitals.onEntry(written)
+    // Another instrument, or another calibration: the old normal is not its own.
+    if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
+    keeper.attended(written.site, written.recordedMs)
+    tell({ kind: 'log', entry: written })
+    return written
+  }
   const log: SiteLog = {
     async add(entry: NewEntry, by: string): Promise<LogEntry> {
-      const written = await parts.log.add(entry, by)
-      vitals.onEntry(written)
-      // Another instrument, or another calibration: the old normal is not its own.
-      if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
-      keeper.attended(written.site, written.recordedMs)
-      tell({ kind: 'log', entry: written })
+      const written = await write(entry, by)
+      // A visit that is written into the log is a check-in or a check-out like one said on the loop page.
+      if (written.kind === 'visit-in' || written.kind === 'visit-out') await states.onEntry(written)
       return written
     },
     list: (q) => parts.log.list(q),
   }
+
+  const states = startLoopKeeper({
+    clock,
+    ...parts.states,
+    history: parts.history,
+    sites: () => current.all(),
+    site: (id) => current.site(id),
+    alarms: keeper,
+    suppress: parts.suppress,
+    write,
+    changed(site) {
+      outlook.forget(site)
+      tell({ kind: 'state', site })
+    },
+  })
 
   const outlook: OutlookKeeper = startOutlook({
     clock,
     history: parts.history,
     log: parts.log,
     files: parts.normalFiles,
+    states: (site) => states.spans(site),
     sites: () => current.all(),
     site: (id) => current.site(id),
     gateway: { alarmsOf: (site) => keeper.alarmsOf(site), vitals: (site) => vitals.of(site), journal: (q) => keeper.journal(q) },
   })
 
-  const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles()]
+  const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles(), ...states.troubles()]
 
   const port: GatewayPort = {
     history: parts.history,
@@ -96,6 +125,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     setAside: (site) => keeper.setAside(site),
     floods: () => keeper.floods(),
     alarmsOf: (site) => keeper.alarmsOf(site),
+    loopState: (site) => states.of(site),
+    stateDesk: states,
     vitals: (site) => vitals.of(site),
     forecasts: (site) => outlook.forecasts(site),
     normals: (site) => outlook.normals(site),
@@ -114,6 +145,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
         ...parts.counters(),
         ...keeper.counters(),
         ...outlook.counters(),
+        ...states.counters(),
         { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' },
       ],
       ...parts.rejected(),
@@ -136,6 +168,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     onReadings(readings) {
       current.take(readings)
       keeper.onReadings(readings)
+      states.onReadings(readings)
       vitals.onReadings(readings)
       if (listeners.size > 0 && readings.length > 0) tell({ kind: 'readings', readings })
     },
@@ -153,8 +186,12 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
       vitals.tick()
       outlook.tick()
+      states.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
     },
-    stop: () => outlook.stop(),
+    async stop() {
+      await states.stop()
+      await outlook.stop()
+    },
   }
 }

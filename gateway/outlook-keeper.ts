@@ -3,6 +3,7 @@
  * page opened by ten people costs once and a list of loops asked together cannot hold up the readings. The first normals are
  * frozen by a slow walk round all loops, also of those nobody looks at.
  */
+import type { StateSpan } from './alarms/loop-state.ts'
 import type { Clock } from './clock.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { SiteLog } from './log/entry.ts'
@@ -33,6 +34,8 @@ const MOST_EVENTS = 5000
 export interface OutlookKeeper extends Pick<GatewayPort, 'forecasts' | 'normals'> {
   /** Once a second. */
   tick(): void
+  /** What may be learned from has changed: the next question is answered anew. */
+  forget(site: string): void
   counters(): readonly Counter[]
   /** Waits for what is being worked out. */
   stop(): Promise<void>
@@ -45,6 +48,8 @@ export interface OutlookParts {
   readonly files: NormalFiles
   readonly sites: () => readonly SiteState[]
   readonly site: (id: string) => SiteState | null
+  /** Spans in which the loop was in a state that teaches nothing, and others. */
+  readonly states: (site: string) => Promise<readonly StateSpan[]>
   readonly gateway: Pick<GatewayPort, 'alarmsOf' | 'vitals' | 'journal'>
 }
 
@@ -120,7 +125,7 @@ export function startOutlook(parts: OutlookParts): OutlookKeeper {
     const water = tank ? temperatureOf(site, tank.id) : null
     const c = conditionsOf(fromMs, hours, wash?.hourL ?? null, water ? await hoursOf(history, site.id, water.signal.id, fromMs, toMs) : null)
     const events = await parts.gateway.journal({ site: site.id, fromMs, toMs: nowMs + 1, limit: MOST_EVENTS })
-    const pauses = pausesOf(events, k.alarms, log, nowMs)
+    const pauses = pausesOf(events, k.alarms, log, nowMs, await parts.states(site.id))
     const sheet = parts.files.read(site.id)
     let next: Sheet = sheet
     const normals: Normal[] = []
@@ -154,6 +159,7 @@ export function startOutlook(parts: OutlookParts): OutlookKeeper {
       const state = parts.site(id)
       return state ? kept(normalsKept, id, NORMALS_FOR_MS, () => makeNormals(state)) : null
     },
+    forget: (site) => void normalsKept.delete(site),
     tick() {
       if (stopped || clock.steadyMs() < nextMs || waiting > 0) return
       const all = parts.sites()

@@ -3,6 +3,8 @@
  * Everything in it is plain data, so that the two can run as two processes later without touching either side.
  */
 import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
+import type { LoopNow, LoopStateName, StateRecord } from './alarms/loop-state.ts'
+import type { CheckLine } from './alarms/visit-check.ts'
 import type { Floods } from './alarms/flood.ts'
 import type { OutOfServiceRequest, ShelveRequest } from './alarms/overlay.ts'
 import type { HistoryReader } from './history/history.ts'
@@ -111,6 +113,46 @@ export type GatewayEvent =
   | { readonly kind: 'alarm'; readonly event: AlarmEvent; readonly view: AlarmView }
   | { readonly kind: 'site'; readonly site: string; readonly silent: boolean; readonly heardMs: number | null }
   | { readonly kind: 'log'; readonly entry: LogEntry }
+  /** The state of a loop, or what a check after a visit found, has changed. */
+  | { readonly kind: 'state'; readonly site: string }
+
+/** What runs again after a visit or a power cut, compared with the hour fromMs to toMs. */
+export interface CheckView {
+  readonly kind: 'visit' | 'power'
+  readonly fromMs: number
+  readonly toMs: number
+  /** Check-out, or mains back. */
+  readonly sinceMs: number
+  /** Nothing more is to come of it. */
+  readonly over: boolean
+  /** Air first. */
+  readonly lines: readonly CheckLine[]
+  /** Machines that were at rest in that hour. */
+  readonly atRest: readonly string[]
+}
+
+/** State of a loop now, what it does, and the checks of the last visit and power cut. */
+export interface LoopStateView {
+  readonly now: LoopNow
+  /** Sentences: what the state does to alarms and learning. */
+  readonly words: readonly string[]
+  readonly checks: readonly CheckView[]
+}
+
+/** not-wanted: what was asked for is wrong. not-allowed: it cannot be done as things stand. */
+export type StateAnswer = { readonly ok: true; readonly view: LoopStateView } | { readonly ok: false; readonly code: 'not-wanted' | 'not-allowed'; readonly message: string }
+
+/** Where people say in which state a loop is. */
+export interface StateDesk {
+  /** Checked in again: the end is put off. untilMs null: the usual three hours. */
+  checkIn(site: string, ask: { readonly untilMs: number | null; readonly why: string | null }, by: string): Promise<StateAnswer>
+  /** person: whom; null: oneself. */
+  checkOut(site: string, ask: { readonly person: string | null; readonly note: string | null }, by: string): Promise<StateAnswer>
+  set(site: string, ask: { readonly state: Exclude<LoopStateName, 'on-site'>; readonly untilMs: number | null; readonly why: string | null }, by: string): Promise<StateAnswer>
+  end(site: string, state: Exclude<LoopStateName, 'on-site' | 'in-service'>, by: string): Promise<StateAnswer>
+  /** Newest first. */
+  history(site: string, limit: number): Promise<readonly StateRecord[]>
+}
 
 /** What comes next on a loop, the soonest first. */
 export interface LoopForecasts {
@@ -140,6 +182,9 @@ export interface GatewayPort {
   floods(): Floods
   /** Every alarm definition of a site, with its state. */
   alarmsOf(site: string): readonly AlarmView[]
+  /** null: no such site. */
+  loopState(site: string): LoopStateView | null
+  readonly stateDesk: StateDesk
   /** Computed signals of a site, those it cannot tell too; empty: no such site. */
   vitals(site: string): readonly Explanation[]
   /** Worked out when asked and kept for minutes; null: no such site. */

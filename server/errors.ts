@@ -19,6 +19,7 @@ export const FAULTS = {
   'stale-occurrence': { status: 409, sentence: 'The alarm has since cleared or been raised anew: look at it again.' },
   'stale-version': { status: 409, sentence: 'The alarm has changed since it was shown: look at it again.' },
   'not-allowed': { status: 409, sentence: 'The alarm is in a state in which this cannot be done.' },
+  'not-in-state': { status: 409, sentence: 'The loop is in a state in which this cannot be done, or it cannot be written down now.' },
   'not-adopted': { status: 409, sentence: 'The signal cannot be taken into the site file; the message says why and what to do.' },
   'too-large': { status: 413, sentence: 'The body is larger than 64 KiB.' },
   'not-our-media-type': { status: 415, sentence: 'The body is of a type this path does not take.' },

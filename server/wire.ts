@@ -3,8 +3,10 @@
  * ms since 1970 UTC, units are UCUM codes with their display text beside them.
  */
 import { z } from 'zod'
+import { loopStateBody } from './wire-loop-state.ts'
 import { floodsBody, overlayFields } from './wire-set-aside.ts'
 
+export * from './wire-loop-state.ts'
 export * from './wire-set-aside.ts'
 
 const ms = z.number().int()
@@ -94,6 +96,7 @@ export const loopBody = z.object({
   doubtful: z.array(z.string()),
   /** Standing alarms, worst first. */
   alarms: z.array(alarmBody),
+  state: loopStateBody,
 })
 
 export const signalBody = z.object({

@@ -11,6 +11,7 @@ import { panelAlarms } from './defaults-panel.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
+import { visitAlarms } from './defaults-visit.ts'
 import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
 
@@ -22,7 +23,7 @@ export interface SiteAlarms {
 }
 
 export function defaultAlarms(site: Site): SiteAlarms {
-  const defaults: readonly Draft[] = [...gasAlarms(site), ...airAlarms(site), ...acidityAlarms(site), ...waterAlarms(site), ...panelAlarms(site)]
+  const defaults: readonly Draft[] = [...gasAlarms(site), ...airAlarms(site), ...acidityAlarms(site), ...waterAlarms(site), ...panelAlarms(site), ...visitAlarms(site)]
   const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
   const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
   // Made from what the site file left in force: where an alarm is off, being blind for it is nobody's business.

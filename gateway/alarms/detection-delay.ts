@@ -67,6 +67,7 @@ export const detectionMs = (signal: Pick<Signal, 'reportEveryMs'>, onDelayMs: nu
  * time alone, or its signal is none of the site's.
  */
 export function expectedDetectionMs(site: Site, rule: Rule): number | null {
+  if (rule.kind === 'fact') return null
   if (rule.kind === 'silent') return rule.afterMs + LINK_MS
   const report = reportMs(site, signalOfRule(rule))
   if (report === null) return null

@@ -218,7 +218,7 @@ export function createEngine(
       ;(reads.size === 1 ? entry?.alone : entry?.shared)?.push(run)
       if (rule.take && entry) (entry.takers ??= []).push(run)
     }
-    if (def.rule.kind === 'silent' || def.rule.kind === 'blind') ticked.push(run)
+    if (def.rule.kind === 'silent' || def.rule.kind === 'blind' || def.rule.kind === 'fact') ticked.push(run)
   }
   const timed = new Set<Run>()
   const bySite = new Map<SiteMemory, Run[]>()

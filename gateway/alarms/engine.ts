@@ -16,6 +16,7 @@
  */
 import type { Reading } from '../site/reading.ts'
 import { ACTIVE, NORMAL, dueMs, elapse, shiftDelay, stepDelay, type Change, type DelayState } from './delay.ts'
+import type { Fact, FactRule } from './fact-rule.ts'
 import type { Engine, Entry, Now, Run, Told } from './engine-state.ts'
 import { isActive } from './life.ts'
 import type { LifeInput } from './life-input.ts'
@@ -107,6 +108,10 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
   const { rule } = run.def
   const { site } = run
   engine.judged++
+  if (rule.kind === 'fact') {
+    tickFact(engine, run, now, out)
+    return
+  }
   const quietMs = now.steadyMs - site.heardSteadyMs
   const active = run.delay.phase === 'active'
   let change: Change | null = null
@@ -132,6 +137,29 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
 /** Rules that remember more than the newest value take it in; what they had learned before a restart they are not taught again. */
 function teach(takers: readonly Run[], m: SignalMemory, atMs: number): void {
   for (const run of takers) if (atMs > run.learnedToMs) run.rule.take?.(m, atMs)
+}
+
+/** A fact told with a delay holds until it is told otherwise: its timer runs on the steady clock from the moment it was told. */
+function tickFact(engine: Engine, run: Run, now: Now, out: Told[]): void {
+  const told = toldOf(run)?.told()
+  if (!told) return
+  const step = elapse(run.delay, told.fact.atMs + now.steadyMs - told.steadyMs, run.delays)
+  if (step.changes.length > 0) settle(engine, run, step.state, step.changes, now, out)
+}
+
+const toldOf = (run: Run): FactRule | null => ('tell' in run.rule ? (run.rule as FactRule) : null)
+
+/** Somebody outside the readings tells a condition. null: no alarm of that name waits for a fact. */
+export function tellFact(engine: Engine, alarm: string, fact: Fact, now: Now): readonly Told[] | null {
+  const run = engine.runs.get(alarm)
+  const rule = run && toldOf(run)
+  if (!run || !rule) return null
+  const out: Told[] = []
+  rule.tell(fact, now.steadyMs)
+  engine.judged++
+  const step = stepDelay(run.delay, fact.active ? 'violated' : 'cleared', fact.atMs, run.delays)
+  settle(engine, run, step.state, step.changes, now, out)
+  return out
 }
 
 function touch(engine: Engine, run: Run): void {
@@ -229,8 +257,11 @@ function settle(engine: Engine, run: Run, state: DelayState, changes: readonly C
 
 function inputOf(run: Run, c: Change): LifeInput {
   const { rule } = run
+  const note = toldOf(run)?.told()?.fact.note
   const value = run.def.rule.kind === 'silent' || run.def.rule.kind === 'blind' ? rule.limit : rule.value()
-  return c.kind === 'raise' ? { kind: 'raise', atMs: c.atMs, value: finite(value), limit: rule.limit, unit: rule.unit } : { kind: 'clear', atMs: c.atMs, value: finite(value) }
+  return c.kind === 'raise'
+    ? { kind: 'raise', atMs: c.atMs, value: finite(value), limit: rule.limit, unit: rule.unit, ...(note !== undefined && { note }) }
+    : { kind: 'clear', atMs: c.atMs, value: finite(value) }
 }
 
 const finite = (v: number | null): number | null => (v !== null && Number.isFinite(v) ? v : null)

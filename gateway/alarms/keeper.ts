@@ -14,7 +14,8 @@ import type { Reading } from '../site/reading.ts'
 import type { Site } from '../site/site.ts'
 import { announces, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
 import { createBoard } from './board.ts'
-import { catchUp, onReadings, onTick } from './engine.ts'
+import { catchUp, onReadings, onTick, tellFact } from './engine.ts'
+import type { Fact } from './fact-rule.ts'
 import { createEngine, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
 import { FLOOD_WINDOW_MS, watchFloods, type Floods } from './flood.ts'
 import { keepLearnedOf } from './learned-keeper.ts'
@@ -55,6 +56,8 @@ export interface AlarmKeeper {
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** A signal, or a machine with all its signals, was calibrated or replaced: what rules learned of it no longer holds. */
   forget(site: string, about: string): void
+  /** A condition told from outside the readings; false: no alarm of that name waits for one. */
+  fact(alarm: string, fact: Fact): boolean
   /** Lets one alarm rest for a while; `version` is the one the person saw, as in the three below. */
   shelve(alarm: string, shelf: ShelveRequest, by: string, version: number): Promise<ActionResult>
   unshelve(alarm: string, by: string, version: number): Promise<ActionResult>
@@ -210,6 +213,11 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       take(onTick(engine, now(nowMs), heardMs))
       learned.tick(clock.steadyMs())
       if (queue.length > 0) pump()
+    },
+    fact(alarm, fact) {
+      const told = stopped ? null : tellFact(engine, alarm, fact, now())
+      if (told) take(told)
+      return told !== null
     },
     acknowledge: (alarm, occurrence, by, note, version) => person(alarm, { kind: 'acknowledge', occurrence, by, note, version: version ?? null }),
     reset: (alarm, occurrence, by, note, version) => person(alarm, { kind: 'reset', occurrence, by, note, version: version ?? null }),

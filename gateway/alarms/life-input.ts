@@ -34,7 +34,7 @@ export type PersonInput =
 
 export type LifeInput =
   | PersonInput
-  | { readonly kind: 'raise'; readonly atMs: number; readonly value: number | null; readonly limit: number | null; readonly unit: string }
+  | { readonly kind: 'raise'; readonly atMs: number; readonly value: number | null; readonly limit: number | null; readonly unit: string; readonly note?: string }
   | { readonly kind: 'clear'; readonly atMs: number; readonly value: number | null }
   | { readonly kind: 're-alarm'; readonly atMs: number }
   | { readonly kind: 'hold'; readonly atMs: number }

@@ -72,9 +72,9 @@ function changed(life: Life, e: AlarmEvent): Life {
     case 'raised':
       // Journals written before re-alarms had a name of their own say `raised` twice.
       if (e.occurrence === life.occurrence) return { ...unanswered(life), state: e.state, announced: true, reAlarms: life.reAlarms + Number(life.announced) }
-      return { ...begun(life, e), announced: true }
+      return { ...begun(life, e), note: e.note, announced: true }
     case 'raised-hidden':
-      return { ...begun(life, e), hiddenCount: life.hiddenCount + 1 }
+      return { ...begun(life, e), note: e.note, hiddenCount: life.hiddenCount + 1 }
     case 're-alarmed':
       return { ...unanswered(life), state: e.state, reAlarms: life.reAlarms + 1 }
     case 'cleared':

@@ -22,7 +22,7 @@ export function transition(life: Life, input: LifeInput, facts: LifeFacts, nowMs
       if (life.occurrence !== null) tell('closed', 'normal', { note: 'raised again' })
       const occurrence = nameOf(facts, input.atMs, life.count + 1)
       const { value, limit, unit } = input
-      tell(hidden ? 'raised-hidden' : 'raised', facts.answerRequired ? 'unacknowledged' : 'acknowledged', { occurrence, value, limit, unit })
+      tell(hidden ? 'raised-hidden' : 'raised', facts.answerRequired ? 'unacknowledged' : 'acknowledged', { occurrence, value, limit, unit, note: input.note ?? null })
       return done()
     }
     case 'clear': {

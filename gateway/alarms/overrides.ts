@@ -132,6 +132,9 @@ function changeRule(rule: Rule, c: AlarmOverride): Rule | string {
     case 'state':
       if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: this one is on or off, only its delays can be changed'
       return { ...rule, ...delays }
+    case 'fact':
+      if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: this one is told or not, only its delays can be changed'
+      return { ...rule, ...delays }
     case 'silent':
     case 'blind':
       if (c.limit !== undefined || c.deadband !== undefined || c.offDelayMs !== undefined) return 'only onDelay (how long) can be changed here'

@@ -11,6 +11,7 @@ export function signalOfRule(rule: Rule): string | null {
     case 'over-run':
       return rule.run
     case 'silent':
+    case 'fact':
       return null
     case 'blind':
       return rule.signal
@@ -47,6 +48,7 @@ export function signalsOfRule(rule: Rule): readonly string[] {
       all.push(rule.run)
       break
     case 'silent':
+    case 'fact':
       break
     case 'blind':
       all.push(rule.signal)

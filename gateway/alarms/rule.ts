@@ -264,6 +264,8 @@ export type Rule =
   | { readonly kind: 'silent'; readonly afterMs: number }
   /** The instrument several alarms of one signal depend on has given nothing usable for this long, while the site reports. */
   | { readonly kind: 'blind'; readonly signal: string; readonly afterMs: number }
+  /** A condition told from outside the readings (fact-rule.ts). */
+  | { readonly kind: 'fact'; readonly onDelayMs: number; readonly offDelayMs: number }
 
 export type RuleKind = Rule['kind']
 export type RuleOf<K extends RuleKind> = Extract<Rule, { readonly kind: K }>

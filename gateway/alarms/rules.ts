@@ -4,6 +4,7 @@
  */
 import type { AlarmDef } from './alarm.ts'
 import type { Delays } from './delay.ts'
+import { factRule } from './fact-rule.ts'
 import type { Condition, Rule, Timing } from './rule.ts'
 import { counted } from './rules/counted.ts'
 import { dayTotalCondition } from './rules/day-total.ts'
@@ -33,6 +34,7 @@ export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenA
   const { rule } = def
   if (rule.kind === 'silent' || rule.kind === 'blind')
     return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
+  if (rule.kind === 'fact') return factRule(rule)
   const gate = readyGate(rule.when, find, isOpen)
   if (!gate) return null
   const place: Place = { find, isOpen, learns: gate.open }
@@ -60,7 +62,7 @@ function alike(r: ReadyRule): ReadyRule {
   }
 }
 
-function timed(rule: Exclude<Rule, { kind: 'silent' | 'blind' }>, place: Place): ReadyRule | null {
+function timed(rule: Exclude<Rule, { kind: 'silent' | 'blind' | 'fact' }>, place: Place): ReadyRule | null {
   switch (rule.kind) {
     case 'no-air':
       return noAirRule(rule, place)

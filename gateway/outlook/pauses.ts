@@ -1,9 +1,11 @@
 /**
  * When a loop's past may not teach what is normal: while an alarm of its process or machines stood, and while somebody was on site. Notices
- * to watch (priority alert) and alarms of the link are no trouble of the plant. Rest, planned work and crash are not told by this product
- * yet; a caller that knows of them hands their pauses in.
+ * to watch (priority alert) and alarms of the link are no trouble of the plant. Rest, planned work and the end of the contract come from the state
+ * of the loop; a crash is not told by this product yet.
  */
 import type { AlarmEvent, AlarmView } from '../alarms/alarm.ts'
+import { pausesOfStates } from '../alarms/loop-effect.ts'
+import type { StateSpan } from '../alarms/loop-state.ts'
 import type { LogEntry } from '../log/entry.ts'
 import type { Pause } from '../trends/learning.ts'
 import { standing } from './stored.ts'
@@ -12,11 +14,17 @@ import { standing } from './stored.ts'
 const LONGEST_VISIT_MS = 12 * 3_600_000
 
 /** events in any order */
-export function pausesOf(events: readonly AlarmEvent[], alarms: readonly AlarmView[], log: readonly LogEntry[], nowMs: number): readonly Pause[] {
+export function pausesOf(
+  events: readonly AlarmEvent[],
+  alarms: readonly AlarmView[],
+  log: readonly LogEntry[],
+  nowMs: number,
+  states: readonly StateSpan[] = [],
+): readonly Pause[] {
   const teaching = new Set(
     alarms.filter((a) => a.def.priority !== 'alert' && a.def.class !== 'system' && a.def.rule.kind !== 'silent' && a.def.rule.kind !== 'blind').map((a) => a.def.id),
   )
-  const out: Pause[] = []
+  const out: Pause[] = [...pausesOfStates(states)]
   const raised = new Map<string, number>()
   for (const e of events.toSorted((a, b) => a.atMs - b.atMs)) {
     if (!teaching.has(e.alarm)) continue

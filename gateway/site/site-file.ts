@@ -9,9 +9,10 @@ import { troublesOf } from '../intake/qartod-spec.ts'
 import { readHours } from './hours.ts'
 import { plainWords } from './plain-words.ts'
 import { QUANTITIES, quantityOfId, type QuantitySpec } from './quantity.ts'
-import type { AlarmOverride, Equipment, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
+import type { AlarmOverride, Equipment, FirstState, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
 import { siteFileSchema, type SiteFile } from './site-schema.ts'
 import { tankVolumeL } from './tank.ts'
+import { wallTimeMs } from './wall-time.ts'
 
 export interface SiteFault {
   readonly file: string
@@ -116,7 +117,14 @@ function resolve(f: SiteFile, complain: Complain): Site {
     dataPlanMb: f.dataPlanMb ?? null,
     clock: resolveClock(f.clock, complain),
     foreign: resolveForeign(f.foreign ?? [], signals, complain),
+    ...(f.state && { firstState: firstStateOf(f.state, f.zone, complain) }),
   }
+}
+
+function firstStateOf(s: NonNullable<SiteFile['state']>, zone: string, complain: Complain): FirstState {
+  const until = s.until === undefined ? null : wallTimeMs(s.until, zone, 0)
+  if (typeof until === 'string') complain(['state', 'until'], until)
+  return { state: s.is, untilMs: typeof until === 'number' ? until : null, why: s.why ?? null }
 }
 
 function hoursOf(h: SiteFile['open'], field: string, complain: Complain): readonly WeekSpan[] {

@@ -3,7 +3,7 @@ import { z } from 'zod'
 import { checkOverrideSchema } from '../intake/qartod-override.ts'
 import { durationMs } from './duration.ts'
 import { QUANTITY_NAMES, type Quantity } from './quantity.ts'
-import { EQUIPMENT_KINDS, STAGE_KINDS } from './site.ts'
+import { EQUIPMENT_KINDS, LIFE_STATES, STAGE_KINDS } from './site.ts'
 import { UNITS } from './units.ts'
 
 const id = z.string().regex(/^[a-z0-9][a-z0-9_-]{0,62}$/, 'lower-case letters, digits, - and _, at most 63 of them, such as "kestrow-berth-3"')
@@ -163,6 +163,7 @@ export const siteFileSchema = z.strictObject({
   protections: z.record(id, z.strictObject({ what: text, present: z.boolean(), provedOn: z.iso.date().optional() })).optional(),
   consumables: z.record(id, z.strictObject({ name: text.optional(), full: z.number().positive(), unit: z.enum(['L', 'm', 'kg', 'doses']) })).optional(),
   alarms: z.record(z.string(), alarmSchema).optional(),
+  state: z.strictObject({ is: z.enum(LIFE_STATES), until: z.iso.date().optional(), why: text.optional() }).optional(),
 })
 
 export type SiteFile = z.infer<typeof siteFileSchema>

@@ -120,6 +120,18 @@ export interface AlarmOverride {
   readonly why: string
 }
 
+/** Stages in the life of a loop, from first water to the end of its contract. */
+export const LIFE_STATES = ['in-service', 'commissioning', 'resting', 'out-of-contract'] as const
+export type LifeState = (typeof LIFE_STATES)[number]
+
+/** State of a loop before anybody has said otherwise. */
+export interface FirstState {
+  readonly state: LifeState
+  /** null: until somebody says otherwise. */
+  readonly untilMs: number | null
+  readonly why: string | null
+}
+
 export interface Site {
   readonly id: string
   readonly name: string
@@ -150,6 +162,8 @@ export interface Site {
   readonly clock: SiteClock
   /** Topics of controllers that do not speak our form. */
   readonly foreign: readonly ForeignTopic[]
+  /** Absent: in service. */
+  readonly firstState?: FirstState
 }
 
 /** The clock of a site's controllers. */

@@ -25,5 +25,8 @@ export function fleetBodies(gateway: GatewayPort, states: readonly SiteState[], 
     if (list) list.push(view)
     else standing.set(view.def.site, [view])
   }
-  return states.map((s) => loopBodyOf(s, standing.get(s.site.id) ?? [], waterRule(gateway, s.site), nowMs))
+  return states.flatMap((s) => {
+    const loopState = gateway.loopState(s.site.id)
+    return loopState ? [loopBodyOf(s, standing.get(s.site.id) ?? [], waterRule(gateway, s.site), nowMs, loopState)] : []
+  })
 }

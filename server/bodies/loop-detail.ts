@@ -1,7 +1,7 @@
 /** One loop as its own page shows it: everything known about it now. */
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import type { LogEntry } from '../../gateway/log/entry.ts'
-import type { SiteState } from '../../gateway/port.ts'
+import type { LoopStateView, SiteState } from '../../gateway/port.ts'
 import { notObserved } from '../../gateway/site/observable.ts'
 import { within, type Equipment, type Site } from '../../gateway/site/site.ts'
 import type { Explanation } from '../../gateway/vitals/vital.ts'
@@ -12,11 +12,18 @@ import { signalBodyOf } from './signal.ts'
 import { vitalBodyOf } from './vital.ts'
 
 /** `alarms` is every definition of the site with its state; `vitals` what is computed of it; `log` its newest entries, newest first. */
-export function loopDetailBodyOf(state: SiteState, alarms: readonly AlarmView[], vitals: readonly Explanation[], log: readonly LogEntry[], nowMs: number): LoopDetailBody {
+export function loopDetailBodyOf(
+  state: SiteState,
+  alarms: readonly AlarmView[],
+  vitals: readonly Explanation[],
+  log: readonly LogEntry[],
+  nowMs: number,
+  loopState?: LoopStateView,
+): LoopDetailBody {
   const { site } = state
   const standing = alarms.filter((a) => a.shown !== 'normal' && a.shown === a.state)
   return {
-    ...loopBodyOf(state, standing, waterRuleOf(alarms), nowMs),
+    ...loopBodyOf(state, standing, waterRuleOf(alarms), nowMs, loopState),
     latitude: site.latitude,
     longitude: site.longitude,
     altitudeM: site.altitudeM,

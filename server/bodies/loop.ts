@@ -1,10 +1,13 @@
 /** One loop as the fleet page shows it. */
 import type { AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
-import type { SiteState } from '../../gateway/port.ts'
+import { effectWords } from '../../gateway/alarms/loop-effect.ts'
+import { firstStates, loopNow } from '../../gateway/alarms/loop-state.ts'
+import type { LoopStateView, SiteState } from '../../gateway/port.ts'
 import { reportEveryMs, type Site } from '../../gateway/site/site.ts'
 import type { LoopBody, StageBody } from '../wire.ts'
 import { alarmBodyOf, worstFirst } from './alarm.ts'
 import { isStale } from './freshness.ts'
+import { loopStateBodyOf } from './loop-state.ts'
 import { levelNow, minutesLeft, waterUse, type WaterUse } from './water.ts'
 
 export type WaterRule = Extract<Rule, { kind: 'water-left' }>
@@ -15,7 +18,7 @@ export function waterRuleOf(alarms: readonly AlarmView[]): WaterRule | null {
   return null
 }
 
-export function loopBodyOf(state: SiteState, standing: readonly AlarmView[], water: WaterRule | null, nowMs: number): LoopBody {
+export function loopBodyOf(state: SiteState, standing: readonly AlarmView[], water: WaterRule | null, nowMs: number, loopState: LoopStateView = asInFile(state, nowMs)): LoopBody {
   const { site } = state
   const levelPct = levelNow(state, 'finished', nowMs)
   const use: WaterUse | null = water ?? waterUse(site)
@@ -34,7 +37,14 @@ export function loopBodyOf(state: SiteState, standing: readonly AlarmView[], wat
     waterMin: levelPct === null || use === null ? null : minutesLeft(levelPct, use),
     doubtful: doubtfulStages(state, nowMs),
     alarms: standing.toSorted(worstFirst).map((v) => alarmBodyOf(v, state, nowMs)),
+    state: loopStateBodyOf(loopState, nowMs),
   }
+}
+
+/** Nobody has said anything: as the site file has it. */
+function asInFile({ site }: SiteState, nowMs: number): LoopStateView {
+  const now = loopNow(firstStates(site.firstState ?? null), nowMs)
+  return { now, words: effectWords(now, nowMs), checks: [] }
 }
 
 const stagesOf = (site: Site): StageBody[] => site.stages.map((s) => ({ id: s.id, kind: s.kind, name: s.name, volumeL: s.volumeL }))

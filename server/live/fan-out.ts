@@ -142,7 +142,7 @@ export function createFanOut(parts: FanOutParts): FanOut {
         }
         const site = event.kind === 'alarm' ? event.view.def.site : event.kind === 'log' ? event.entry.site : event.site
         fleet.touch(site, 'now')
-        if (event.kind === 'site' || members.size === 0) return
+        if (event.kind === 'site' || event.kind === 'state' || members.size === 0) return
         const state = gateway.site(site)
         const frame = event.kind === 'log' ? entryFrame(event, nowMs) : state && alarmFrame(event, state, nowMs)
         if (frame) for (const m of members) giveAtOnce(m, frame)

@@ -27,7 +27,7 @@ export const loopRows = [
     async answer({ gateway }, { params, nowMs }) {
       const state = loopOf(gateway, params.site)
       const log = await gateway.log.list({ site: params.site, fromMs: 0, toMs: 2 ** 45, limit: LOG_ENTRIES })
-      return loopDetailBodyOf(state, gateway.alarmsOf(params.site), gateway.vitals(params.site), log, nowMs)
+      return loopDetailBodyOf(state, gateway.alarmsOf(params.site), gateway.vitals(params.site), log, nowMs, gateway.loopState(params.site) ?? undefined)
     },
   }),
 ]

@@ -8,6 +8,7 @@ import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
 import { intakeRows } from './intake.ts'
 import { journalRows } from './journal.ts'
+import { loopStateRows } from './loop-state.ts'
 import { logRows } from './log.ts'
 import { loopRows } from './loops.ts'
 import { outlookRows } from './outlook.ts'
@@ -26,6 +27,7 @@ export const ROWS: readonly Row[] = [
   ...healthRows,
   ...intakeRows,
   ...loopRows,
+  ...loopStateRows,
   ...outlookRows,
   ...historyRows,
   ...countRows,

@@ -54,7 +54,7 @@ test.each(fleet)('what an alarm of %s says is a state of the plant, and its firs
   for (const d of defaultAlarms(site).defs) {
     expect(d.what, d.id).not.toMatch(/alarm|LOW|HIGH|undefined|null|NaN/)
     for (const s of site.signals) if (s.id.includes('.')) expect(d.what, d.id).not.toContain(s.id)
-    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Fleet page)/)
+    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Fleet page|The one who)/)
   }
 })
 
@@ -171,7 +171,12 @@ test('a poor loop has floats, contacts, trip, paper, power, frost and silence, a
     'filter.roll-end.reached',
     'finished.low.dry',
     'mains.present.absent',
+    'site.overdue-visit',
+    'site.power-check',
+    'site.power-check-air',
     'site.silent',
+    'site.visit-check',
+    'site.visit-check-air',
     'sump.high.wet',
   ])
 })

@@ -74,6 +74,7 @@ history.commit(batch)
 const alarms: readonly AlarmView[] = defaultAlarms(site).defs.map(quiet)
 const state: SiteState = { site, heardMs: END, silent: false, latest: new Map() }
 const outlook = startOutlook({
+  states: async () => [],
   clock,
   history,
   log: {

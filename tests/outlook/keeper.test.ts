@@ -45,6 +45,7 @@ function open(more: { alarmed?: boolean; fail?: () => boolean } = {}) {
   const alarms = alarmsOf(loop).map((a) => (more.alarmed && a.def.rule.kind === 'no-air' ? { ...a, state: 'acknowledged' as const, raisedMs: NOW - DAY } : a))
   const states: SiteState[] = [loop, { ...loop, id: 'other' }].map((s) => ({ site: s, heardMs: NOW, silent: false, latest: new Map() }))
   const keeper = startOutlook({
+    states: async () => [],
     clock,
     history,
     log: { add: async () => entry('note', 0, {}), list: async () => [entry('refill', 14, { item: 'acid', value: 60, unit: 'L' })] },

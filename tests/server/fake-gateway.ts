@@ -9,6 +9,7 @@ import type { GatewayEvent, GatewayPort, Health, LoopForecasts, LoopNormals, Sit
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
+import { fakeDesk } from './fake-desk.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 
 export const NOON = Date.UTC(2026, 2, 4, 12)
@@ -194,6 +195,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     list: async (q) => entries.filter((e) => (q.site === undefined || e.site === q.site) && e.atMs >= q.fromMs && e.atMs < q.toMs).slice(0, q.limit),
   }
 
+  const desk = fakeDesk(clock, (site) => tell({ kind: 'state', site }))
   const lay = (id: string, version: number, kind: AlarmEvent['kind'], over: Partial<AlarmView>): ActionResult => {
     const view = alarms.get(id)
     if (!view) return { ok: false, code: 'unknown-alarm', message: `No alarm "${id}".` }
@@ -220,6 +222,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && !isHidden(v) && (site === undefined || v.def.site === site)),
     setAside: (site) => [...alarms.values()].filter((v) => isHidden(v) && (site === undefined || v.def.site === site)),
     floods: () => gateway.flooding,
+    loopState: (site) => (states.has(site) ? desk.of(site) : null),
+    stateDesk: desk,
     vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {

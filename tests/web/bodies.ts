@@ -74,6 +74,19 @@ export const loop = (more: Partial<LoopBody> = {}): LoopBody => ({
   waterMin: 240,
   doubtful: [],
   alarms: [],
+  state: {
+    is: 'in-service',
+    sinceMs: 0,
+    untilMs: null,
+    by: 'site file',
+    why: null,
+    overdue: false,
+    life: { state: 'in-service', fromMs: 0, untilMs: null, by: 'site file', why: null },
+    work: null,
+    visits: [],
+    words: [],
+    checks: [],
+  },
   ...more,
 })
 

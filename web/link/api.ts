@@ -35,6 +35,12 @@ import {
   type ShelveRequest,
   type TrafficBody,
   type UnassignedBody,
+  type LoopStateBody,
+  type PersonBody,
+  type StateHistoryBody,
+  loopStateBody,
+  personBody,
+  stateHistoryBody,
 } from '../../server/wire.ts'
 
 export type Answer<T> = { readonly ok: true; readonly body: T } | { readonly ok: false; readonly status: number; readonly code: string; readonly message: string }
@@ -109,3 +115,14 @@ export const addEntry = (entry: object): Promise<Answer<unknown>> => ask('/api/l
 
 /** Takes an unassigned signal into the file of its site. */
 export const adoptSignal = (a: AdoptRequest): Promise<Answer<AdoptedBody>> => ask('/api/unassigned/adopt', adoptedBody, post(a))
+
+export const getMe = (): Promise<Answer<PersonBody>> => ask('/api/me', personBody)
+export const getState = (site: string): Promise<Answer<StateHistoryBody>> => ask(`/api/loops/${q(site)}/state`, stateHistoryBody)
+
+/** Says that one is on site; again to put off the end. */
+export const checkIn = (site: string, body: { until?: string; why?: string }): Promise<Answer<LoopStateBody>> => ask(`/api/loops/${q(site)}/check-in`, loopStateBody, post(body))
+export const checkOut = (site: string, body: { person?: string; note?: string }): Promise<Answer<LoopStateBody>> =>
+  ask(`/api/loops/${q(site)}/check-out`, loopStateBody, post(body))
+export const setState = (site: string, body: { state: string; until?: string; why?: string }): Promise<Answer<LoopStateBody>> =>
+  ask(`/api/loops/${q(site)}/state`, loopStateBody, post(body))
+export const endState = (site: string, state: string): Promise<Answer<LoopStateBody>> => ask(`/api/loops/${q(site)}/state/end`, loopStateBody, post({ state }))

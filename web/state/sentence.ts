@@ -2,6 +2,7 @@
 import type { AlarmBody, LoopBody } from '../../server/wire.ts'
 import { measured } from '../words/numbers.ts'
 import { age, momentThere, ownZone } from '../words/times.ts'
+import { stateShort } from '../words/loop-state.ts'
 import { SAY, STATE_WORDS } from '../words/words.ts'
 import { markOf, worst } from './mark.ts'
 import { setAside } from './set-aside.ts'
@@ -10,12 +11,15 @@ import { setAside } from './set-aside.ts'
 export function ringSentence(loop: LoopBody, nowMs: number): string {
   const water = loop.waterPct === null ? '' : ` Finished water ${Math.round(loop.waterPct)} percent.`
   const a = worst(loop)
+  const state = loop.state.is === 'in-service' ? '' : ` ${capital(stateShort(loop.state, loop.zone, nowMs))}.`
   const alarm = a ? [SAY[markOf(a).letter], stateWords(a), a.what].filter(Boolean).join(', ') : ''
   if (loop.silent)
-    return `${[`${loop.name}: ${loop.heardMs === null ? 'nothing heard yet' : `silent for ${age(nowMs - loop.heardMs)}`}`, alarm && `before that ${alarm}`].filter(Boolean).join('; ')}.`
-  if (!a) return `${loop.name}: ${loop.doubtful.length > 0 ? 'doubtful data' : 'quiet'}.${water}`
-  return `${loop.name}: ${alarm}.${water}`
+    return `${[`${loop.name}: ${loop.heardMs === null ? 'nothing heard yet' : `silent for ${age(nowMs - loop.heardMs)}`}`, alarm && `before that ${alarm}`].filter(Boolean).join('; ')}.${state}`
+  if (!a) return `${loop.name}: ${loop.doubtful.length > 0 ? 'doubtful data' : 'quiet'}.${water}${state}`
+  return `${loop.name}: ${alarm}.${water}${state}`
 }
+
+const capital = (s: string): string => s.slice(0, 1).toUpperCase() + s.slice(1)
 
 /** The first sentence of a text: as much as can be taken in at night. */
 export const firstSentence = (text: string): string => /^.*?[.;](?=\s|$)/.exec(text)?.[0].replace(/;$/, '.') ?? text

@@ -7,6 +7,7 @@ import { ringSentence } from '../state/sentence.ts'
 import { fieldPlaces, loopSignal, lost, now } from '../state/store.ts'
 import { figure } from '../words/numbers.ts'
 import { Ring, Shape, markClass } from './ring.tsx'
+import { StateTag } from './state-tag.tsx'
 
 interface Spot {
   readonly id: string
@@ -95,7 +96,8 @@ function Cell({ id, form, filter }: { id: string; form: string; filter: Group | 
   const loop = loopSignal(id)?.value
   if (!loop) return null
   const group = groupOf(loop)
-  const nowMs = loop.silent ? now.value : 0
+  // Only a silent loop shows an age that steps on.
+  const nowMs = loop.silent ? now.value : now.peek()
   const nameless = form === 'small' || form === 'beads'
   return (
     <a
@@ -106,6 +108,13 @@ function Cell({ id, form, filter }: { id: string; form: string; filter: Group | 
     >
       <Ring loop={loop} nowMs={nowMs} lost={lost.value} />
       {!nameless && <span>{loop.name}</span>}
+      {nameless ? (
+        <span class="corner">
+          <StateTag loop={loop} nowMs={nowMs} short />
+        </span>
+      ) : (
+        <StateTag loop={loop} nowMs={nowMs} />
+      )}
       {form === 'large' && <span class="lv-text">{loop.waterPct === null || loop.silent ? '' : `water ${Math.round(loop.waterPct)}\u00a0%`}</span>}
     </a>
   )

@@ -19,6 +19,7 @@ import { BigRing } from './big-ring.tsx'
 import { ComingNext } from './coming.tsx'
 import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
+import { OnSite } from './on-site.tsx'
 import { Badge } from './ring.tsx'
 import { SetAsideList } from './set-aside-list.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
@@ -93,6 +94,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
           {body.openNow ? 'open now' : 'closed now'} <a href={to.trends(body.id)}>Trends</a> <a href={to.log(body.id)}>Site log</a>
         </p>
       </div>
+      <OnSite body={body} />
       <div class="upper">
         <div class="ringBox">
           <BigRing detail={body} signals={signals} nowMs={nowMs} lost={lost} labels trendOf={trendOf} />

@@ -9,6 +9,7 @@ import { allLoops, lost, now } from '../state/store.ts'
 import { age, clock, momentThere, ownZone, timeLeft } from '../words/times.ts'
 import { Badge, Ring } from './ring.tsx'
 import { useSetAside } from './set-aside-list.tsx'
+import { StateTag } from './state-tag.tsx'
 
 /** Rows before the less urgent ones are only counted: more than anybody reads. */
 const MOST_ROWS = 24
@@ -90,7 +91,7 @@ function FullRow({ need: { loop, alarm, more } }: { need: Need }) {
         <p class="fact">{facts(alarm, nowMs)}</p>
         <p class="who">
           {answer(alarm, nowMs)}
-          {more > 0 && ` And ${more} more.`}
+          {more > 0 && ` And ${more} more.`} <StateTag loop={loop} nowMs={nowMs} />
         </p>
       </div>
       <Left alarm={alarm} nowMs={nowMs} />
@@ -137,7 +138,7 @@ function OneLine({ need: { loop, alarm } }: { need: Need }) {
       <Badge mark={markOf(alarm)} />
       <p>
         <b>{loop.name}</b> {alarm.what}
-        {alarm.limit === null || alarm.value === null ? '.' : `, ${facts(alarm, nowMs)}.`}
+        {alarm.limit === null || alarm.value === null ? '.' : `, ${facts(alarm, nowMs)}.`} <StateTag loop={loop} nowMs={nowMs} />
       </p>
       <div class="left">{alarm.acknowledgedBy ?? (alarm.state === 'returned' ? 'back to normal' : 'unanswered')}</div>
     </a>

@@ -65,6 +65,19 @@ export const QUIET_LOOP: LoopBody = {
   waterMin: null,
   doubtful: [],
   alarms: [],
+  state: {
+    is: 'in-service',
+    sinceMs: 0,
+    untilMs: null,
+    by: 'site file',
+    why: null,
+    overdue: false,
+    life: { state: 'in-service', fromMs: 0, untilMs: null, by: 'site file', why: null },
+    work: null,
+    visits: [],
+    words: [],
+    checks: [],
+  },
   stages: (['pad', 'sump', 'filter', 'treatment', 'bio', 'bio', 'finished', 'washer'] as const).map((kind, i) => ({ id: String(i), kind, name: '', volumeL: null })),
 }
 
