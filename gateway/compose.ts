@@ -3,9 +3,10 @@
  * keeper, port. No broker and no timer: whoever holds the parts hands messages in and lets time pass.
  */
 import { basename, join } from 'node:path'
-import { defaultAlarms } from './alarms/defaults.ts'
+import { createAlarmChanges, loadLayers } from './alarm-changes.ts'
 import { openJournal } from './alarms/journal.ts'
 import { startAlarmKeeper } from './alarms/keeper.ts'
+import { openChangeStore } from './change-store.ts'
 import type { Clock } from './clock.ts'
 import type { Config } from './config.ts'
 import { createCurrent } from './current.ts'
@@ -65,9 +66,6 @@ export async function compose(
 ): Promise<Parts> {
   const watch = createSiteWatch(siteDir)
   const sites = watch.sites()
-  const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
-  const alarmFaults = definitions.flatMap((d) => d.faults.map((f) => watch.alarmFault(d.site.id, f)))
-
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
   const record = config.influx ? openRecord(config.influx, history, clock) : null
@@ -77,9 +75,20 @@ export async function compose(
   const current = createCurrent(sites, stored)
   const journal = await openJournal(database)
   let core: GatewayCore | null = null
+  const changeStore = openChangeStore(database)
+  const changes = createAlarmChanges({
+    store: changeStore,
+    clock,
+    sites: () => watch.sites(),
+    layers: await loadLayers(changeStore),
+    keeper: () => keeper,
+    raisedUnder: (alarm, occurrence) => journal.raisedUnder(alarm, occurrence),
+    onDefined: (ids) => core?.onDefined(ids),
+    alarmFault: watch.alarmFault,
+  })
   const keeper = await startAlarmKeeper({
     sites,
-    defs: definitions.flatMap((d) => d.defs),
+    defs: [...sites.values()].flatMap((s) => changes.definitions(s).defs),
     journal,
     clock,
     ...withoutImported(history, stored),
@@ -116,11 +125,12 @@ export async function compose(
         clock,
         current,
         keeper,
+        changes,
         vitals,
         history: record?.reader ?? history,
         log,
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
-        siteFaults: () => [...watch.faults(), ...alarmFaults],
+        siteFaults: () => [...watch.faults(), ...changes.faults()],
         intake,
         adopt(site, signal) {
           if (config.fleet === 'demo')
@@ -133,10 +143,10 @@ export async function compose(
         counters: () => [...intake.counters(), ...around.counters(), ...vitals.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
         troubles: () => [
           ...unusedFiles(watch.faults()),
-          ...untakenChanges(alarmFaults),
+          ...untakenChanges(changes.faults()),
           ...intake.troubles(),
           ...vitals.troubles(),
-          ...watch.notes(),
+          ...changes.troubles(),
           ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
           ...around.troubles(),
@@ -149,9 +159,13 @@ export async function compose(
         monthsKeptMs = clock.steadyMs()
         keepMonths(months, intake)
       }
-      if (!watch.poll()) return false
+      if (!watch.poll()) {
+        void changes.followSites(watch.sites())
+        return false
+      }
       current.follow(watch.sites())
       vitals.follow(watch.sites())
+      void changes.followSites(watch.sites())
       return true
     },
     lookAfterHistory: () => retention.look(),

@@ -4,6 +4,8 @@
  */
 import { z } from 'zod'
 
+export * from './wire-changes.ts'
+
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
 const priority = z.enum(['high', 'medium', 'low', 'alert'])
@@ -468,6 +470,8 @@ export const liveMessage = z.discriminatedUnion('t', [
   /** One alarm changed; never dropped, never merged. */
   z.object({ t: z.literal('alarm'), nowMs: ms, event: z.string(), alarm: alarmBody }),
   z.object({ t: z.literal('entry'), nowMs: ms, entry: entryBody }),
+  /** Alarms of a loop have been defined anew: a change of the page, or its site file. */
+  z.object({ t: z.literal('defined'), nowMs: ms, site: z.string() }),
   /** The server goes down on purpose; come back after `afterMs`. */
   z.object({ t: z.literal('away'), afterMs: ms }),
 ])

@@ -52,6 +52,8 @@ export interface Entry {
   /** Of those: the ones that read this signal alone, and the ones that must see a whole row. */
   readonly alone: Run[]
   readonly shared: Run[]
+  /** When it was first looked at: the start, or when its alarms were defined. */
+  readonly since: Now
 }
 
 export interface SiteMemory {
@@ -59,6 +61,8 @@ export interface SiteMemory {
   readonly id: string
   /** Nothing for this long: the site is silent. */
   readonly silentAfterMs: number
+  /** Our clock when it was first looked at. */
+  readonly sinceMs: number
   heardMs: number | null
   /** Steady clock at that moment. */
   heardSteadyMs: number
@@ -99,6 +103,7 @@ interface Inside {
  * lives  what the journal remembers; an occurrence that stands there goes on standing
  * latest  newest stored reading per key: known values for gates and for telling a signal that fell silent from one that never
  *         came. They are not judged: the first live reading is.
+ * kept   memories that go on, by key, instead of new ones
  */
 export function createEngine(
   defs: readonly AlarmDef[],
@@ -106,6 +111,7 @@ export function createEngine(
   now: Now,
   lives: ReadonlyMap<string, Life> = new Map(),
   latest: ReadonlyMap<string, Stored> = new Map(),
+  kept: ReadonlyMap<string, SignalMemory> = new Map(),
 ): Engine {
   const faults: string[] = []
   const signals = new Map<string, Entry>()
@@ -113,7 +119,7 @@ export function createEngine(
   const ticked: Run[] = []
   const places = new Map(
     [...sites].map((site, index) => {
-      const memory: SiteMemory = { index, id: site.id, silentAfterMs: silentAfterMs(site), heardMs: null, heardSteadyMs: now.steadyMs }
+      const memory: SiteMemory = { index, id: site.id, silentAfterMs: silentAfterMs(site), sinceMs: now.nowMs, heardMs: null, heardSteadyMs: now.steadyMs }
       return [site.id, { site, memory, isOpen: openAt(site) }] as const
     }),
   )
@@ -138,7 +144,7 @@ export function createEngine(
       if (!entry) {
         const signal = place.site.signals.find((s) => s.id === id)
         if (!signal) return null
-        entry = { memory: remember(key, place.memory.index, signal), runs: [], alone: [], shared: [] }
+        entry = { memory: kept.get(key) ?? remember(key, place.memory.index, signal), runs: [], alone: [], shared: [], since: now }
         const stored = latest.get(key)
         if (stored) recall(entry.memory, stored, now)
         signals.set(key, entry)

@@ -7,7 +7,7 @@
  */
 import type { Insertable, Selectable } from 'kysely'
 import type { Database, JournalRow, StateRow } from '../database.ts'
-import type { AlarmDef, AlarmEvent, AlarmState } from './alarm.ts'
+import type { AlarmDef, AlarmEvent, AlarmState, Priority, Rule } from './alarm.ts'
 import { applyEvent, BORN, type Life } from './lifecycle.ts'
 
 export interface JournalledEvent extends AlarmEvent {
@@ -33,6 +33,8 @@ export interface AlarmJournal {
   query(q: JournalQuery): Promise<readonly JournalledEvent[]>
   /** Oldest first, what was written after number `seq`. */
   after(seq: number, limit: number): Promise<readonly JournalledEvent[]>
+  /** What decided over an alarm when this occurrence was raised; null: not on record. */
+  raisedUnder(alarm: string, occurrence: string): Promise<{ readonly version: number; readonly rule: Rule; readonly priority: Priority; readonly respondWithinMin: number } | null>
   /** Gives every definition its version: the one on record, or the next when rule, priority, latching or time to respond have changed (its words have not). */
   register(defs: readonly AlarmDef[], nowMs: number): Promise<readonly AlarmDef[]>
 }
@@ -109,9 +111,29 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       return rows.map(eventOf)
     },
 
+    async raisedUnder(alarm, occurrence) {
+      const raise = await db
+        .selectFrom('alarm_journal')
+        .select('def_version')
+        .where('alarm', '=', alarm)
+        .where('occurrence', '=', occurrence)
+        .where('kind', '=', 'raised')
+        .orderBy('seq', 'desc')
+        .limit(1)
+        .executeTakeFirst()
+      if (!raise) return null
+      const row = await db.selectFrom('alarm_definition').select('body').where('alarm', '=', alarm).where('version', '=', raise.def_version).executeTakeFirst()
+      if (!row) return null
+      const { rule, priority, respondWithinMin } = JSON.parse(row.body) as { rule: Rule; priority: Priority; respondWithinMin: number }
+      return { version: raise.def_version, rule, priority, respondWithinMin }
+    },
+
     async register(defs, nowMs) {
       const known = new Map<string, { version: number; body: string }>()
-      for (const r of await db.selectFrom('alarm_definition').select(['alarm', 'version', 'body']).orderBy('alarm').orderBy('version').execute()) known.set(r.alarm, r)
+      const onRecord = db.selectFrom('alarm_definition').select(['alarm', 'version', 'body']).orderBy('alarm').orderBy('version')
+      // The alarms of a loop are looked up by their ids, those of a fleet are read in one go.
+      if (defs.length > 10 * CHUNK) for (const r of await onRecord.execute()) known.set(r.alarm, r)
+      else for (const part of chunks(defs.map((d) => d.id))) for (const r of await onRecord.where('alarm', 'in', part).execute()) known.set(r.alarm, r)
       const fresh: { alarm: string; version: number; body: string; since_ms: number }[] = []
       const out = defs.map((def): AlarmDef => {
         const body = JSON.stringify({ rule: def.rule, priority: def.priority, latching: def.latching, respondWithinMin: def.respondWithinMin })

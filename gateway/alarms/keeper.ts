@@ -15,6 +15,7 @@ import type { Site } from '../site/site.ts'
 import { PRIORITIES, type ActionResult, type AlarmDef, type AlarmEvent, type AlarmView } from './alarm.ts'
 import { act, catchUp, onReadings, onTick } from './engine.ts'
 import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
+import { createFollow, type Follow } from './keeper-follow.ts'
 import { openDelays, relive } from './look-back.ts'
 import { transition } from './lifecycle.ts'
 import type { AlarmJournal, JournalledEvent, JournalQuery } from './journal.ts'
@@ -46,6 +47,12 @@ export interface AlarmKeeper {
   standing(site?: string): readonly AlarmView[]
   alarmsOf(site: string): readonly AlarmView[]
   journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
+  /**
+   * Defines the alarms of these sites anew while they are watched: `defs` are all alarms of `sites`, other sites go on as they are.
+   * What has not changed keeps delay, memory and life. `goneNote`: why an alarm is gone, for the journal. Rejects, with nothing
+   * changed, when the versions cannot be written down.
+   */
+  readonly follow: Follow
   counters(): readonly Counter[]
   /** What is wrong with the alarms themselves, as sentences. */
   troubles(): readonly string[]
@@ -174,7 +181,13 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
 
   if (parts.history) take(await lookBack(engine, parts.history, now()))
 
+  const room = async (): Promise<void> => {
+    while (engine.quiet && !stopped) await new Promise<boolean>((done) => waiters.push({ upTo: taken, done }))
+  }
+  const follow = createFollow({ engine, journal, sites: parts.sites, now, shown, bySite, take, room, stopped: () => stopped })
+
   return {
+    follow,
     onReadings(readings) {
       if (!stopped) take(onReadings(engine, readings, now()))
     },

@@ -18,7 +18,7 @@ export function signalOfRule(rule: Rule): string | null {
 }
 
 /** What the alarm's value would be at this moment: the reading, or what the rule makes of it. */
-function alarmValueNow(state: SiteState, rule: Rule, nowMs: number): number | null {
+export function alarmValueNow(state: SiteState, rule: Rule, nowMs: number): number | null {
   if (rule.kind === 'silent' || rule.kind === 'blind') return null
   const id = signalOfRule(rule)
   const value = valueNow(

@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
+import { changeRows } from './changes.ts'
 import { countRows } from './counts.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
@@ -29,6 +30,7 @@ export const ROWS: readonly Row[] = [
   ...historyRows,
   ...countRows,
   ...alarmRows,
+  ...changeRows,
   ...journalRows,
   ...logRows,
   ...peopleRows,
