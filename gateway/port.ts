@@ -5,6 +5,7 @@
 import type { ActionResult, AlarmDef, AlarmEvent, AlarmView, Priority, Rule } from './alarms/alarm.ts'
 import type { AlarmChange, AlarmFields } from './alarms/changes.ts'
 import type { InForce, Proposal } from './alarms/changes-proposal.ts'
+import type { JournalledEvent, JournalQuery } from './alarms/event-query.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
 import type { Expected } from './outlook/expected.ts'
@@ -203,7 +204,7 @@ export interface GatewayPort {
   /** As forecasts(). */
   normals(site: string): Promise<LoopNormals | null>
   /** Journal, newest first. */
-  journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
+  journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** Lets a latched alarm go that was answered and whose condition is gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

@@ -314,6 +314,8 @@ export const machinesBody = z.object({
 export const journalBody = z.object({
   events: z.array(
     z.object({
+      /** Number in the journal. */
+      seq: z.number().int(),
       alarm: z.string(),
       occurrence: z.string(),
       kind: z.string(),
@@ -331,6 +333,10 @@ export const journalBody = z.object({
       priority,
     }),
   ),
+  /** There are older ones: ask again with `before`, the number of the last. */
+  more: z.boolean(),
+  /** Every kind of event there is, with the words it is shown by. */
+  kinds: z.array(z.object({ id: z.string(), word: z.string() })),
 })
 
 export const healthBody = z.object({

@@ -5,24 +5,13 @@
  * One process writes it, so row numbers are counted here and not by the database. A consumer that must miss nothing across
  * restarts (on-call notices) keeps the number it has got to and asks for what came `after` it.
  */
-import type { Insertable, Selectable } from 'kysely'
+import { sql, type Insertable, type Selectable } from 'kysely'
 import type { Database, JournalRow, StateRow } from '../database.ts'
 import type { AlarmDef, AlarmEvent, AlarmState, Priority, Rule } from './alarm.ts'
+import type { JournalledEvent, JournalQuery } from './event-query.ts'
 import { applyEvent, BORN, type Life } from './lifecycle.ts'
 
-export interface JournalledEvent extends AlarmEvent {
-  readonly seq: number
-}
-
-export interface JournalQuery {
-  readonly site?: string
-  readonly alarm?: string
-  readonly kind?: AlarmEvent['kind']
-  /** Event time: fromMs <= atMs < toMs. */
-  readonly fromMs: number
-  readonly toMs: number
-  readonly limit: number
-}
+export type { JournalledEvent, JournalQuery } from './event-query.ts'
 
 export interface AlarmJournal {
   /** State of every alarm that ever had an event, as of the last append. */
@@ -102,6 +91,15 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       if (q.site !== undefined) s = s.where('site', '=', q.site)
       if (q.alarm !== undefined) s = s.where('alarm', '=', q.alarm)
       if (q.kind !== undefined) s = s.where('kind', '=', q.kind)
+      if (q.by !== undefined) s = s.where('by_whom', '=', q.by)
+      if (q.before !== undefined) s = s.where('seq', '<', q.before)
+      if (q.text !== undefined) {
+        const { words, rules } = q.text
+        const like = `%${words.toLowerCase().replace(/[\\%_]/g, '\\$&')}%`
+        const holds = (column: string) => sql<boolean>`lower(${sql.ref(column)}) like ${like} escape '\\'`
+        const rule = sql<string>`substr(alarm, length(site) + 2)`
+        s = s.where((e) => e.or([holds('alarm'), holds('note'), holds('by_whom'), ...(rules.length > 0 ? [e(rule, 'in', rules)] : [])]))
+      }
       const rows = await s.orderBy('seq', 'desc').limit(q.limit).execute()
       return rows.map(eventOf)
     },

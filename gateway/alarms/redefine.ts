@@ -96,7 +96,8 @@ export function redefine(engine: Engine, to: Redefinition, now: Now): Redefined 
   for (const run of runOf.values()) sortReturned(engine.inside.returned, run)
   for (const run of anew) {
     const m = run.rule.restsOn()
-    if (m && heard(m)) judge(engine, run, presentOf(m, now.steadyMs), now, told)
+    // Event times are whole ms, the steady clock counts finer.
+    if (m && heard(m)) judge(engine, run, Math.round(presentOf(m, now.steadyMs)), now, told)
   }
   return { told, gone }
 }

@@ -1,6 +1,7 @@
 /** Alarms as people see them. */
-import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
+import type { AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
 import { PRIORITIES } from '../../gateway/alarms/alarm.ts'
+import type { JournalledEvent } from '../../gateway/alarms/event-query.ts'
 import type { SiteState } from '../../gateway/port.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { alarmCautions } from './cautions.ts'
@@ -91,8 +92,9 @@ function digitsOfAlarm(rule: Rule, site: Site): number | null {
 }
 
 /** A line of the journal; an alarm that is no longer defined keeps its id as its name. */
-export function journalLine(e: AlarmEvent, view: AlarmView | undefined, site: Site | undefined): JournalBody['events'][number] {
+export function journalLine(e: JournalledEvent, view: AlarmView | undefined, site: Site | undefined): JournalBody['events'][number] {
   return {
+    seq: e.seq,
     alarm: e.alarm,
     occurrence: e.occurrence,
     kind: e.kind,

@@ -188,7 +188,7 @@ test('what is switched off ends its occurrence in writing with the reason, is st
   await b.rows(30, { 'tu.ph': 9.6 })
   expect(b.told).toEqual(['raised tu.ph.high'])
   const off = await b.changes.change(PH, { off: true }, 'A. Reyes', { ...save, mark: mark(b, PH) })
-  expect(off).toMatchObject({ ok: true, change: { moved: [{ field: 'off', was: false, is: true }, ...[]] } })
+  expect(off).toMatchObject({ ok: true, change: { moved: [{ field: 'off', was: false, is: true }] } })
   await b.idle()
   expect(b.events.at(-1)).toMatchObject({ kind: 'closed', note: 'switched off in the page by A. Reyes, change 1: this yard has hard water' })
   expect(viewOf(b, PH)).toBeUndefined()

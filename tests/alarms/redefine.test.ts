@@ -65,6 +65,14 @@ test('a changed limit is judged at once by the newest value, and its delay begin
   expect(w.view('tu.ph.test')).toMatchObject({ limit: 8.5, def: { version: 2 } })
 })
 
+test('what a re-definition raises is stamped in whole milliseconds, whatever the steady clock counts in', () => {
+  const w = watch(SET)
+  w.row({ 'tu.ph': 8.7 })
+  w.clock.advance(100.37)
+  become(w, [{ ...ph, version: 2, rule: { kind: 'limit', signal: 'tu.ph', side: 'high', limit: 8.5, deadband: 0.1, onDelayMs: 0, offDelayMs: 0 } }])
+  expect(w.told.map((t) => t.event.atMs)).toEqual([w.t0 + 100])
+})
+
 test('ALM-62 a standing alarm whose limit is moved out of the way clears by its value, and its raise keeps the version that raised it', () => {
   const w = watch([sump, limitOf(ph, 9, 1)])
   w.row({ 'tu.ph': 9.5 })

@@ -1,5 +1,6 @@
 /** A gateway that stands still until a test moves it: what the server sees is exactly what was set. */
 import type { AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
+import type { JournalQuery } from '../../gateway/alarms/event-query.ts'
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
@@ -136,7 +137,7 @@ export interface FakeGateway extends GatewayPort {
   readonly asked: { keys: readonly string[]; fromMs: number; toMs: number; points: number }[]
   /** What is answered of every loop; a test sets them. */
   outlook: { forecasts: LoopForecasts; normals: LoopNormals }
-  readonly journalAsked: { site?: string; fromMs: number; toMs: number; limit: number }[]
+  readonly journalAsked: JournalQuery[]
   listeners(): number
   /** Made to fail by tests that want to see a failure of ours. */
   broken: boolean
@@ -212,7 +213,10 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {
       journalAsked.push(q)
-      return events.filter((e) => q.site === undefined || e.alarm.startsWith(`${q.site}/`)).slice(0, q.limit)
+      return events
+        .filter((e) => q.site === undefined || e.alarm.startsWith(`${q.site}/`))
+        .slice(0, q.limit)
+        .map((e, i) => ({ ...e, seq: events.length - i }))
     },
     async acknowledge(id, occurrence, by, note, version) {
       const view = alarms.get(id)

@@ -10,6 +10,7 @@ import { allAlarms, heard, loopSignal, now } from '../state/store.ts'
 import { measured } from '../words/numbers.ts'
 import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
+import { AlarmRule } from './alarm-changes.tsx'
 import { AlarmFoot } from './alarm-foot.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
@@ -37,6 +38,9 @@ export function AlarmPage({ id }: { id: string }) {
       <main id="main" class="plain">
         <h1 class="title">Alarm</h1>
         <p>{fault.value || 'Asking the server.'}</p>
+        <p>
+          <a href={to.changes({ alarm: id })}>Its changes</a>: it may have been switched off. <a href={to.journal({ alarm: id })}>Its journal</a>
+        </p>
         <a href={to.alarms()}>All alarms</a>
       </main>
     )
@@ -88,6 +92,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
         <b>It worked when:</b> {a.confirm}
       </p>
       <Background alarm={a} loop={loop} />
+      <AlarmRule alarm={a} />
       <AlarmFoot alarm={a} yardPhone={loop?.yardPhone ?? null} onAnswer={onAnswer} onRefused={onRefused} />
     </main>
   )

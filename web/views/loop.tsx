@@ -117,6 +117,10 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
               <span class="mute">{a.raisedMs === null ? '' : moment(a.raisedMs, a.zone, nowMs)}</span>
             </a>
           ))}
+          <p class="loopLinks">
+            <a href={to.journal({ site: body.id })}>Journal of this loop</a>
+            <a href={to.changes({ site: body.id })}>Changes of its alarms</a>
+          </p>
         </aside>
       </div>
       <div class="lower">
