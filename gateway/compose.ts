@@ -4,12 +4,14 @@
  */
 import { basename, join } from 'node:path'
 import { createAlarmChanges, loadLayers } from './alarm-changes.ts'
+import { checkStates, type StateCheck } from './alarms/journal-check.ts'
 import { openJournal } from './alarms/journal.ts'
 import { startAlarmKeeper } from './alarms/keeper.ts'
 import { openChangeStore } from './change-store.ts'
 import type { Clock } from './clock.ts'
 import type { Config } from './config.ts'
 import { createCurrent } from './current.ts'
+import { createDefinitionCheck } from './definition-check.ts'
 import { openDatabase } from './database.ts'
 import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
@@ -94,6 +96,21 @@ export async function compose(
     ...withoutImported(history, stored),
     emit: (event, view) => core?.onAlarm(event, view),
   })
+  let stopping = false
+  let states: StateCheck = { checked: null, mended: [], failed: null }
+  const checking = checkStates({
+    journal,
+    mend: (alarm, life) => keeper.mend(alarm, life),
+    breathe: () => new Promise((next) => setTimeout(next, 10)),
+    stopped: () => stopping,
+  }).then((done) => (states = done))
+  const compared = createDefinitionCheck({
+    clock,
+    sites: () => watch.sites().keys(),
+    read: (id) => watch.read(id),
+    layers: () => loadLayers(changeStore),
+    live: (id) => keeper.defsOf(id),
+  })
   const vitals = startVitals({ sites, files: openVitalFiles(join(config.dataDir, 'vitals')), history, emit: (readings) => core?.onComputed(readings) })
   const log = openSiteLog(database, clock)
   // Kit values hold for 30 days, a week's balance needs its blowdowns; corrections come after what they correct.
@@ -140,13 +157,24 @@ export async function compose(
         },
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
-        counters: () => [...intake.counters(), ...around.counters(), ...vitals.counters(), ...history.counters(), ...retention.counters(), ...(record?.counters() ?? [])],
+        counters: () => [
+          ...intake.counters(),
+          ...around.counters(),
+          ...stateCounters(states),
+          ...compared.counters(),
+          ...vitals.counters(),
+          ...history.counters(),
+          ...retention.counters(),
+          ...(record?.counters() ?? []),
+        ],
         troubles: () => [
           ...unusedFiles(watch.faults()),
           ...untakenChanges(changes.faults()),
           ...intake.troubles(),
           ...vitals.troubles(),
           ...changes.troubles(),
+          ...compared.troubles(),
+          ...unlikeJournal(states),
           ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
           ...around.troubles(),
@@ -155,6 +183,7 @@ export async function compose(
       return core
     },
     followSites() {
+      void compared.tick()
       if (clock.steadyMs() - monthsKeptMs > MONTHS_EVERY_MS) {
         monthsKeptMs = clock.steadyMs()
         keepMonths(months, intake)
@@ -170,11 +199,13 @@ export async function compose(
     },
     lookAfterHistory: () => retention.look(),
     async stop() {
+      stopping = true
       intake.flush()
       keepMonths(months, intake)
       await core?.stop()
       await vitals.stop()
       await keeper.stop()
+      await checking
       await record?.stop()
       await history.close()
       await database.destroy()
@@ -199,3 +230,27 @@ function untakenChanges(faults: readonly SiteFault[]): readonly string[] {
     `${faults.length === 1 ? 'A change' : `${faults.length} changes`} of alarms not taken from ${files.join(', ')}: the default is in force instead. The list below says which and why.`,
   ]
 }
+
+/** States of alarms that were not what the journal says. */
+function unlikeJournal({ mended, failed }: StateCheck): readonly string[] {
+  const names = `${mended.slice(0, 5).join(', ')}${mended.length > 5 ? ' and more' : ''}`
+  return [
+    ...(mended.length > 0
+      ? [
+          `${mended.length === 1 ? 'The stored state of an alarm was' : `The stored states of ${mended.length} alarms were`} not what the journal says (${names}): it has been rebuilt from the journal. Look whether the disk of the data folder is sound, and at what was told since the start.`,
+        ]
+      : []),
+    ...(failed === null ? [] : [`The stored states of alarms could not be compared with the journal: ${failed}.`]),
+  ]
+}
+
+const stateCounters = ({ checked, mended }: StateCheck): readonly Counter[] => [
+  {
+    name: 'alarmStatesChecked',
+    value: checked ?? 0,
+    what:
+      checked === null
+        ? 'Alarms whose stored state was compared with the journal since the start: not done yet.'
+        : `Alarms whose stored state was compared with the journal since the start: ${mended.length === 0 ? 'all equal' : `${mended.length} were not equal and have been rebuilt`}.`,
+  },
+]

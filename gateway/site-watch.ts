@@ -2,10 +2,10 @@
  * Follows the folder of site files while the gateway runs. A file that breaks or goes does not take its loop with it: the last good
  * version stays in force and the fault is told.
  */
-import { existsSync, readdirSync, statSync } from 'node:fs'
+import { existsSync, readFileSync, readdirSync, statSync } from 'node:fs'
 import { join } from 'node:path'
 import { readSiteFolder, type SiteFolder } from './site-folder.ts'
-import type { SiteFault } from './site/site-file.ts'
+import { readSiteFile, type SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 
 export interface SiteWatch {
@@ -14,6 +14,8 @@ export interface SiteWatch {
   /** A new map after each change; sites whose file did not change stay the same objects. */
   sites(): ReadonlyMap<string, Site>
   faults(): readonly SiteFault[]
+  /** A site as its file says now, read anew; null: it cannot be. */
+  read(site: string): Site | null
   /** A change of an alarm that cannot be taken, as a fault of the file it stands in now. */
   alarmFault: SiteFolder['alarmFault']
 }
@@ -66,6 +68,16 @@ export function createSiteWatch(dir: string): SiteWatch {
     },
     sites: () => sites,
     faults: () => faults,
+    read(id) {
+      const file = files.get(id)
+      if (file === undefined) return null
+      try {
+        const result = readSiteFile(file, readFileSync(join(dir, file), 'utf8'))
+        return result.ok && result.site.id === id ? result.site : null
+      } catch {
+        return null
+      }
+    },
     alarmFault: (site, fault) => newest.alarmFault(site, fault),
   }
 }

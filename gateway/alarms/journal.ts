@@ -22,6 +22,10 @@ export interface AlarmJournal {
   query(q: JournalQuery): Promise<readonly JournalledEvent[]>
   /** Oldest first, what was written after number `seq`. */
   after(seq: number, limit: number): Promise<readonly JournalledEvent[]>
+  /** Number of the newest entry; 0: none. */
+  lastSeq(): number
+  /** Rebuilds the stored state of one alarm from the journal, and gives it. */
+  mend(alarm: string): Promise<Life>
   /** What decided over an alarm when this occurrence was raised; null: not on record. */
   raisedUnder(alarm: string, occurrence: string): Promise<{ readonly version: number; readonly rule: Rule; readonly priority: Priority; readonly respondWithinMin: number } | null>
   /** Gives every definition its version: the one on record, or the next when rule, priority, latching or time to respond have changed (its words have not). */
@@ -41,6 +45,27 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
 
   return {
     lives: () => lives,
+    lastSeq: () => lastSeq,
+
+    async mend(alarm) {
+      return db.transaction().execute(async (t) => {
+        let life = BORN
+        let seq = 0
+        for (const row of await t.selectFrom('alarm_journal').selectAll().where('alarm', '=', alarm).orderBy('seq').execute()) {
+          life = applyEvent(life, eventOf(row))
+          seq = row.seq
+        }
+        await t.deleteFrom('alarm_state').where('alarm', '=', alarm).execute()
+        if (seq > 0)
+          await t
+            .insertInto('alarm_state')
+            .values(stateRow(alarm, life, seq))
+            .execute()
+        if (seq > 0) lives.set(alarm, life)
+        else lives.delete(alarm)
+        return life
+      })
+    },
 
     async append(events) {
       if (events.length === 0) return []

@@ -17,7 +17,8 @@ import { act, catchUp, onReadings, onTick } from './engine.ts'
 import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
 import { createFollow, type Follow } from './keeper-follow.ts'
 import { openDelays, relive } from './look-back.ts'
-import { transition } from './lifecycle.ts'
+import { transition, type Life } from './lifecycle.ts'
+import { mendLife } from './redefine.ts'
 import type { AlarmJournal, JournalledEvent, JournalQuery } from './journal.ts'
 
 export interface KeeperParts {
@@ -53,6 +54,10 @@ export interface AlarmKeeper {
    * changed, when the versions cannot be written down.
    */
   readonly follow: Follow
+  /** Definitions at work. */
+  defsOf(site: string): readonly AlarmDef[]
+  /** Takes in a life rebuilt from the journal; false: changes of it are under way, ask again. */
+  mend(alarm: string, life: Life): boolean
   counters(): readonly Counter[]
   /** What is wrong with the alarms themselves, as sentences. */
   troubles(): readonly string[]
@@ -188,6 +193,15 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
 
   return {
     follow,
+    defsOf: (site) => (bySite.get(site) ?? []).map((id) => engine.runs.get(id)?.def).filter((d) => d !== undefined),
+    mend(alarm, life) {
+      if (queue.some((t) => t.event.alarm === alarm)) return false
+      const run = engine.runs.get(alarm)
+      if (!run) return true
+      mendLife(engine, run, life)
+      show(viewOf(run))
+      return true
+    },
     onReadings(readings) {
       if (!stopped) take(onReadings(engine, readings, now()))
     },

@@ -102,6 +102,13 @@ export function redefine(engine: Engine, to: Redefinition, now: Now): Redefined 
   return { told, gone }
 }
 
+/** Gives an alarm the life the journal says it has. Its condition is judged anew with the next reading. */
+export function mendLife(engine: Engine, run: Run, life: Life): void {
+  engine.inside.pending.delete(run)
+  set(run, { life, delay: isActive(life) ? ACTIVE : NORMAL, heldMs: life.heldSinceMs })
+  sortReturned(engine.inside.returned, run)
+}
+
 /** What is read-only for everybody else is put together here. */
 const set = <T extends object>(target: T, fields: Partial<T>): T => Object.assign(target, fields)
 
