@@ -5,6 +5,7 @@
  */
 import type { AlarmDef } from './alarms/alarm.ts'
 import { definitionsOf, type Layers } from './alarms/changes.ts'
+import { same } from './alarms/same.ts'
 import type { Clock } from './clock.ts'
 import type { Counter } from './port.ts'
 import type { Site } from './site/site.ts'
@@ -81,9 +82,10 @@ export function createDefinitionCheck(parts: DefinitionCheckParts): DefinitionCh
     const site = parts.read(id)
     if (!site) return []
     const own = new Map([...layers].filter(([alarm]) => alarm.startsWith(`${id}/`)))
-    const should = new Map(definitionsOf(site, own).defs.map((d) => [d.id, digest(d)]))
-    const is = new Map(parts.live(id).map((d) => [d.id, digest(d)]))
-    return [...new Set([...should.keys(), ...is.keys()])].filter((alarm) => should.get(alarm) !== is.get(alarm))
+    const should = new Map(definitionsOf(site, own).defs.map((d) => [d.id, d]))
+    const is = new Map(parts.live(id).map((d) => [d.id, d]))
+    // All that is said of an alarm counts, but for its version.
+    return [...new Set([...should.keys(), ...is.keys()])].filter((alarm) => !same({ ...should.get(alarm), version: 0 }, { ...is.get(alarm), version: 0 }))
   }
 
   return {
@@ -116,16 +118,4 @@ export function createDefinitionCheck(parts: DefinitionCheckParts): DefinitionCh
       ),
     ],
   }
-}
-
-/** All that is said of an alarm, but for its version. */
-const digest = ({ version: _, ...def }: AlarmDef): string => JSON.stringify(def, Object.keys(flat(def)).toSorted())
-
-/** Every field name at any depth, so that the order in which they were written does not count. */
-function flat(value: object, names: Record<string, true> = {}): Record<string, true> {
-  for (const [name, v] of Object.entries(value)) {
-    names[name] = true
-    if (typeof v === 'object' && v !== null) flat(v, names)
-  }
-  return names
 }

@@ -6,6 +6,7 @@ import type { Site } from '../site/site.ts'
 import type { AlarmDef, Priority, Rule } from './alarm.ts'
 import { definitionsOf, type AlarmChange, type AlarmFields, type FieldName, type FieldValue, type Layers, type Moved } from './changes.ts'
 import { detectionMs } from './overrides.ts'
+import { same } from './same.ts'
 import { LINK_MS } from './signal-memory.ts'
 
 /** What is in force of one alarm. */
@@ -176,8 +177,6 @@ function lateness(site: Site, rule: Rule, onDelayMs: number): number {
   const signal = site.signals.find((s) => ids.includes(s.id))
   return rule.kind === 'silent' || !signal ? onDelayMs + LINK_MS : detectionMs(signal, onDelayMs)
 }
-
-const same = (a: unknown, b: unknown): boolean => JSON.stringify(a) === JSON.stringify(b)
 
 /** A value as it stands in a sentence. */
 function said(v: FieldValue | null | undefined): string {

@@ -4,6 +4,7 @@
  */
 import type { AlarmJournal } from './journal.ts'
 import { applyEvent, BORN, type Life } from './lifecycle.ts'
+import { same } from './same.ts'
 
 export interface StateCheck {
   /** null: not done yet. */
@@ -48,7 +49,7 @@ export async function checkStates(parts: CheckParts): Promise<StateCheck> {
     }
     const alarms = new Set([...stored.keys(), ...rebuilt.keys()])
     for (const alarm of alarms) {
-      if (sameLife(stored.get(alarm) ?? BORN, rebuilt.get(alarm) ?? BORN)) continue
+      if (same(stored.get(alarm) ?? BORN, rebuilt.get(alarm) ?? BORN)) continue
       const life = await journal.mend(alarm)
       for (let i = 0; i < TRIES && !parts.mend(alarm, life); i++) await parts.breathe()
       mended.push(alarm)
@@ -58,5 +59,3 @@ export async function checkStates(parts: CheckParts): Promise<StateCheck> {
     return { checked: null, mended, failed: e instanceof Error ? e.message : String(e) }
   }
 }
-
-const sameLife = (a: Life, b: Life): boolean => a === b || JSON.stringify(Object.entries(a).toSorted()) === JSON.stringify(Object.entries(b).toSorted())
