@@ -3,13 +3,16 @@
  * keeper, port. No broker and no timer: whoever holds the parts hands messages in and lets time pass.
  */
 import { basename, join } from 'node:path'
-import { defaultAlarms } from './alarms/defaults.ts'
+import { createAlarmChanges, loadLayers } from './alarm-changes.ts'
+import { checkStates, type StateCheck } from './alarms/journal-check.ts'
 import { openJournal } from './alarms/journal.ts'
 import { startAlarmKeeper } from './alarms/keeper.ts'
 import { signalsOfRule } from './alarms/rule-signals.ts'
+import { openChangeStore } from './change-store.ts'
 import type { Clock } from './clock.ts'
 import type { Config } from './config.ts'
 import { createCurrent } from './current.ts'
+import { createDefinitionCheck } from './definition-check.ts'
 import { openDatabase } from './database.ts'
 import { createGateway, type GatewayCore } from './gateway.ts'
 import { openEmbedded, type EmbeddedHistory } from './history/embedded.ts'
@@ -70,21 +73,29 @@ export async function compose(
 ): Promise<Parts> {
   const watch = createSiteWatch(siteDir)
   const sites = watch.sites()
-  const definitions = [...sites.values()].map((s) => ({ site: s, ...defaultAlarms(s) }))
-  const alarmFaults = definitions.flatMap((d) => d.faults.map((f) => watch.alarmFault(d.site.id, f)))
-
   const database = await openDatabase(join(config.dataDir, 'state.db'))
   const history = openEmbedded({ dir: config.dataDir, clock, synchronous: config.synchronous })
   const record = config.influx ? openRecord(config.influx, history, clock) : null
   const retention = createRetention({ settings: config.retention ?? KEEP_ALL, history, clock, fed: () => record?.fed() ?? true })
+  const journal = await openJournal(database)
+  let core: GatewayCore | null = null
+  const changeStore = openChangeStore(database)
+  const changes = createAlarmChanges({
+    store: changeStore,
+    clock,
+    sites: () => watch.sites(),
+    layers: await loadLayers(changeStore),
+    keeper: () => keeper,
+    raisedUnder: (alarm, occurrence) => journal.raisedUnder(alarm, occurrence),
+    onDefined: (ids) => core?.onDefined(ids),
+    alarmFault: watch.alarmFault,
+  })
+  const defs = [...sites.values()].flatMap((s) => changes.definitions(s).defs)
   // Besides the measured signals the vitals that rules read: a gate knows its value again at once.
-  const read = definitions.flatMap((d) => d.defs.flatMap((def) => signalsOfRule(def.rule).map((id) => keyOf(def.site, id))))
+  const read = defs.flatMap((def) => signalsOfRule(def.rule).map((id) => keyOf(def.site, id)))
   const keys = [...new Set([...[...sites.values()].flatMap((s) => s.signals.map((x) => keyOf(s.id, x.id))), ...read])]
   const stored = await history.latest(keys)
   const current = createCurrent(sites, stored)
-  const defs = definitions.flatMap((d) => d.defs)
-  const journal = await openJournal(database)
-  let core: GatewayCore | null = null
   const keeper = await startAlarmKeeper({
     sites,
     defs,
@@ -96,6 +107,21 @@ export async function compose(
   })
   const vitalsDir = join(config.dataDir, 'vitals')
   const vitals = startVitals({ sites, files: openVitalFiles(vitalsDir), history, emit: (readings) => core?.onComputed(readings) })
+  let stopping = false
+  let compareStates: StateCheck = { checked: null, mended: [], failed: null }
+  const checking = checkStates({
+    journal,
+    mend: (alarm, life) => keeper.mend(alarm, life),
+    breathe: () => new Promise((next) => setTimeout(next, 10)),
+    stopped: () => stopping,
+  }).then((done) => (compareStates = done))
+  const compared = createDefinitionCheck({
+    clock,
+    sites: () => watch.sites().keys(),
+    read: (id) => watch.read(id),
+    layers: () => loadLayers(changeStore),
+    live: (id) => keeper.defsOf(id),
+  })
   const log = openSiteLog(database, clock)
   const past = startVitalsPast({ sites, clock, files: openPastFiles(vitalsDir), history, log, live: vitals })
   const stateStore = await openLoopStateStore(database)
@@ -132,6 +158,7 @@ export async function compose(
         clock,
         current,
         keeper,
+        changes,
         vitals: {
           of: (site) => vitals.of(site),
           onReadings(readings) {
@@ -152,7 +179,7 @@ export async function compose(
         states,
         suppress: (alarm, by, atMs) => void keeper.suppress(alarm, by, atMs),
         normalFiles: openNormalFiles(join(config.dataDir, 'normal')),
-        siteFaults: () => [...watch.faults(), ...alarmFaults],
+        siteFaults: () => [...watch.faults(), ...changes.faults()],
         intake,
         adopt(site, signal) {
           if (config.fleet === 'demo')
@@ -165,6 +192,8 @@ export async function compose(
         counters: () => [
           ...intake.counters(),
           ...around.counters(),
+          ...stateCounters(compareStates),
+          ...compared.counters(),
           ...vitals.counters(),
           ...past.counters(),
           ...history.counters(),
@@ -173,11 +202,13 @@ export async function compose(
         ],
         troubles: () => [
           ...unusedFiles(watch.faults()),
-          ...untakenChanges(alarmFaults),
+          ...untakenChanges(changes.faults()),
           ...intake.troubles(),
           ...vitals.troubles(),
           ...past.troubles(),
-          ...watch.notes(),
+          ...changes.troubles(),
+          ...compared.troubles(),
+          ...unlikeJournal(compareStates),
           ...[history.trouble(), retention.trouble()].filter((t) => t !== null),
           ...(record?.troubles() ?? []),
           ...around.troubles(),
@@ -186,24 +217,31 @@ export async function compose(
       return core
     },
     followSites() {
+      void compared.tick()
       if (clock.steadyMs() - monthsKeptMs > MONTHS_EVERY_MS) {
         monthsKeptMs = clock.steadyMs()
         keepMonths(months, intake)
       }
-      if (!watch.poll()) return false
+      if (!watch.poll()) {
+        void changes.followSites(watch.sites())
+        return false
+      }
       current.follow(watch.sites())
       vitals.follow(watch.sites())
       past.follow(watch.sites())
+      void changes.followSites(watch.sites())
       return true
     },
     lookAfterHistory: () => retention.look(),
     async stop() {
+      stopping = true
       intake.flush()
       keepMonths(months, intake)
       await core?.stop()
       await past.stop()
       await vitals.stop()
       await keeper.stop()
+      await checking
       await record?.stop()
       await history.close()
       await database.destroy()
@@ -228,3 +266,27 @@ function untakenChanges(faults: readonly SiteFault[]): readonly string[] {
     `${faults.length === 1 ? 'A change' : `${faults.length} changes`} of alarms not taken from ${files.join(', ')}: the default is in force instead. The list below says which and why.`,
   ]
 }
+
+/** States of alarms that were not what the journal says. */
+function unlikeJournal({ mended, failed }: StateCheck): readonly string[] {
+  const names = `${mended.slice(0, 5).join(', ')}${mended.length > 5 ? ' and more' : ''}`
+  return [
+    ...(mended.length > 0
+      ? [
+          `${mended.length === 1 ? 'The stored state of an alarm was' : `The stored states of ${mended.length} alarms were`} not what the journal says (${names}): it has been rebuilt from the journal. Look whether the disk of the data folder is sound, and at what was told since the start.`,
+        ]
+      : []),
+    ...(failed === null ? [] : [`The stored states of alarms could not be compared with the journal: ${failed}.`]),
+  ]
+}
+
+const stateCounters = ({ checked, mended }: StateCheck): readonly Counter[] => [
+  {
+    name: 'alarmStatesChecked',
+    value: checked ?? 0,
+    what:
+      checked === null
+        ? 'Alarms whose stored state was compared with the journal since the start: not done yet.'
+        : `Alarms whose stored state was compared with the journal since the start: ${mended.length === 0 ? 'all equal' : `${mended.length} were not equal and have been rebuilt`}.`,
+  },
+]

@@ -7,7 +7,7 @@
  * lose the newest commits; an alarm that was told and is then forgotten is worse than the few milliseconds.
  */
 import BetterSqlite from 'better-sqlite3'
-import { Kysely, Migrator, SqliteDialect, type Migration } from 'kysely'
+import { Kysely, Migrator, sql, SqliteDialect, type Migration } from 'kysely'
 import { StartFault } from './start-fault.ts'
 
 export interface JournalRow {
@@ -93,7 +93,23 @@ export interface LoopStateRow {
   recorded_ms: number
 }
 
+export interface ChangeRow {
+  id: number
+  alarm: string
+  site: string
+  at_ms: number
+  by_whom: string
+  approver: string | null
+  reason: string
+  /** Fields the page changes of the alarm before and after, and what came of it, as JSON. */
+  fields_before: string
+  fields_after: string
+  moved: string
+  undoes: number | null
+}
+
 export interface Tables {
+  alarm_change: ChangeRow
   alarm_journal: JournalRow
   alarm_state: StateRow
   alarm_definition: DefinitionRow
@@ -203,6 +219,31 @@ const MIGRATIONS: Readonly<Record<string, Migration>> = {
         .addColumn('recorded_ms', 'bigint', (c) => c.notNull())
         .execute()
       await db.schema.createIndex('loop_state_site').on('loop_state').columns(['site', 'id']).execute()
+    },
+  },
+  '012-alarm-changes': {
+    async up(db) {
+      await db.schema
+        .createTable('alarm_change')
+        .addColumn('id', 'integer', (c) => c.primaryKey())
+        .addColumn('alarm', 'text', (c) => c.notNull())
+        .addColumn('site', 'text', (c) => c.notNull())
+        .addColumn('at_ms', 'bigint', (c) => c.notNull())
+        .addColumn('by_whom', 'text', (c) => c.notNull())
+        .addColumn('approver', 'text')
+        .addColumn('reason', 'text', (c) => c.notNull())
+        .addColumn('fields_before', 'text', (c) => c.notNull())
+        .addColumn('fields_after', 'text', (c) => c.notNull())
+        .addColumn('moved', 'text', (c) => c.notNull())
+        .addColumn('undoes', 'integer')
+        .execute()
+      await db.schema.createIndex('alarm_change_alarm').on('alarm_change').columns(['alarm', 'id']).execute()
+      await db.schema.createIndex('alarm_change_site').on('alarm_change').columns(['site', 'id']).execute()
+      // Records are added and never altered, whoever asks; another database does the same by the rights of its role.
+      for (const what of ['UPDATE', 'DELETE'])
+        await sql
+          .raw(`CREATE TRIGGER alarm_change_no_${what.toLowerCase()} BEFORE ${what} ON alarm_change BEGIN SELECT RAISE(ABORT, 'changes of alarms are only ever added'); END`)
+          .execute(db)
     },
   },
 }

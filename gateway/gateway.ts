@@ -12,7 +12,7 @@ import { startLoopKeeper } from './loop-keeper.ts'
 import type { LoopStateStore } from './loop-state-store.ts'
 import type { StateRecord } from './alarms/loop-state.ts'
 import type { Suppress } from './loop-suppression.ts'
-import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
+import type { ChangesPort, Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
 import type { NormalFiles } from './normal-files.ts'
 import { type OutlookKeeper, startOutlook } from './outlook-keeper.ts'
 import type { Reading } from './site/reading.ts'
@@ -23,6 +23,7 @@ export interface GatewayParts {
   readonly clock: Clock
   readonly current: Current
   readonly keeper: AlarmKeeper
+  readonly changes: ChangesPort
   readonly vitals: Pick<VitalsKeeper, 'onReadings' | 'onEntry' | 'of' | 'tick'>
   readonly history: HistoryReader
   readonly log: SiteLog
@@ -48,6 +49,8 @@ export interface GatewayCore {
   onComputed(readings: readonly Reading[]): void
   onHeard(site: string, atMs: number): void
   onAlarm(event: AlarmEvent, view: AlarmView): void
+  /** Alarms of these sites have been defined anew. */
+  onDefined(sites: Iterable<string>): void
   /** Once a second: silence, delays that ran out. */
   tick(): void
   /** Waits for what is being read from the history. */
@@ -131,6 +134,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     forecasts: (site) => outlook.forecasts(site),
     normals: (site) => outlook.normals(site),
     journal: (q) => keeper.journal(q),
+    changes: parts.changes,
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
     shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),
@@ -179,6 +183,9 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
     onHeard(site, atMs) {
       current.heard(site, atMs)
+    },
+    onDefined(sites) {
+      for (const site of sites) tell({ kind: 'defined', site })
     },
     onAlarm: (event, view) => tell({ kind: 'alarm', event, view }),
     tick() {

@@ -2,11 +2,14 @@
  * The one door through which the server sees the gateway: subscribe, current state, act on an alarm, read history.
  * Everything in it is plain data, so that the two can run as two processes later without touching either side.
  */
-import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { LoopNow, LoopStateName, StateRecord } from './alarms/loop-state.ts'
 import type { CheckLine } from './alarms/visit-check.ts'
 import type { Floods } from './alarms/flood.ts'
 import type { OutOfServiceRequest, ShelveRequest } from './alarms/overlay.ts'
+import type { ActionResult, AlarmDef, AlarmEvent, AlarmView, Priority, Rule } from './alarms/alarm.ts'
+import type { AlarmChange, AlarmFields } from './alarms/changes.ts'
+import type { InForce, Proposal } from './alarms/changes-proposal.ts'
+import type { JournalledEvent, JournalQuery } from './alarms/event-query.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
 import type { Expected } from './outlook/expected.ts'
@@ -115,6 +118,8 @@ export type GatewayEvent =
   | { readonly kind: 'log'; readonly entry: LogEntry }
   /** The state of a loop, or what a check after a visit found, has changed. */
   | { readonly kind: 'state'; readonly site: string }
+  /** Alarms of a site have been defined anew. */
+  | { readonly kind: 'defined'; readonly site: string }
 
 /** What runs again after a visit or a power cut, compared with the hour fromMs to toMs. */
 export interface CheckView {
@@ -169,7 +174,65 @@ export interface LoopNormals {
   readonly normals: readonly Normal[]
 }
 
+/** What a person sees before changing an alarm. */
+export interface Changeable {
+  readonly def: AlarmDef
+  readonly now: InForce
+  /** Names this state; a change must bring it back. */
+  readonly mark: string
+  /** What the page changes now, and what the site file does. */
+  readonly page: AlarmFields
+  readonly file: AlarmFields
+}
+
+export interface Saving {
+  readonly mark: string
+  readonly reason: string
+  /** Second person; asked for where an alarm is of high priority or protects people. */
+  readonly approver: string | null
+}
+
+export type ChangeResult =
+  | { readonly ok: true; readonly change: AlarmChange }
+  | { readonly ok: false; readonly code: 'unknown-alarm' | 'unknown-change' | 'stale-version' | 'not-changed'; readonly message: string }
+
+export interface ChangeQuery {
+  readonly site?: string
+  readonly alarm?: string
+  readonly by?: string
+  /** fromMs <= atMs < toMs. */
+  readonly fromMs: number
+  readonly toMs: number
+  /** Only records older than this one. */
+  readonly before?: number
+  readonly limit: number
+}
+
+/** What decided over an alarm under one of its versions. */
+export interface RaisedUnder {
+  readonly version: number
+  readonly rule: Rule
+  readonly priority: Priority
+  readonly respondWithinMin: number
+}
+
+/** Changes of alarms made in the page. */
+export interface ChangesPort {
+  /** null: no such alarm, not even one that is off. */
+  changeable(alarm: string): Changeable | null
+  preview(alarm: string, fields: AlarmFields): Proposal
+  /** Written down, then in force. */
+  change(alarm: string, fields: AlarmFields, by: string, saving: Saving): Promise<ChangeResult>
+  /** Takes a change back by a further one. */
+  undo(id: number, by: string, saving: Omit<Saving, 'mark'>): Promise<ChangeResult>
+  /** Newest first. */
+  list(q: ChangeQuery): Promise<readonly AlarmChange[]>
+  /** The rule as it was when the standing occurrence was raised; null: none stands, or it is not on record. */
+  raisedUnder(alarm: string): Promise<RaisedUnder | null>
+}
+
 export interface GatewayPort {
+  readonly changes: ChangesPort
   readonly history: HistoryReader
   readonly log: SiteLog
   sites(): readonly SiteState[]
@@ -192,7 +255,7 @@ export interface GatewayPort {
   /** As forecasts(). */
   normals(site: string): Promise<LoopNormals | null>
   /** Journal, newest first. */
-  journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
+  journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** Lets a latched alarm go that was answered and whose condition is gone. */
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

@@ -1,13 +1,11 @@
 /**
  * Follows the folder of site files while the gateway runs. A file that breaks or goes does not take its loop with it: the last good
- * version stays in force and the fault is told. Alarm definitions are those of the start, so a file that changes them is told as well.
+ * version stays in force and the fault is told.
  */
-import { createHash } from 'node:crypto'
-import { existsSync, readdirSync, statSync } from 'node:fs'
+import { existsSync, readFileSync, readdirSync, statSync } from 'node:fs'
 import { join } from 'node:path'
-import { defaultAlarms } from './alarms/defaults.ts'
 import { readSiteFolder, type SiteFolder } from './site-folder.ts'
-import type { SiteFault } from './site/site-file.ts'
+import { readSiteFile, type SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 
 export interface SiteWatch {
@@ -16,10 +14,10 @@ export interface SiteWatch {
   /** A new map after each change; sites whose file did not change stay the same objects. */
   sites(): ReadonlyMap<string, Site>
   faults(): readonly SiteFault[]
-  /** Changes of alarms that are not taken: those of the start, as the alarms are. */
+  /** A site as its file says now, read anew; null: it cannot be. */
+  read(site: string): Site | null
+  /** A change of an alarm that cannot be taken, as a fault of the file it stands in now. */
   alarmFault: SiteFolder['alarmFault']
-  /** Sentences for the health page. */
-  notes(): readonly string[]
 }
 
 export function createSiteWatch(dir: string): SiteWatch {
@@ -29,12 +27,12 @@ export function createSiteWatch(dir: string): SiteWatch {
   let sites = start.sites
   let faults = start.faults
   const files = new Map(start.fileOf)
-  const atStart = new Map([...start.sites].map(([id, s]) => [id, alarmsOf(s)]))
-  let notes: readonly string[] = []
+  let newest = start
 
   const take = (folder: SiteFolder): boolean => {
     const next = new Map<string, Site>()
     for (const [id, file] of folder.fileOf) files.set(id, file)
+    newest = folder
     const gone: SiteFault[] = []
     for (const [id, site] of folder.sites) {
       const was = sites.get(id)
@@ -53,13 +51,6 @@ export function createSiteWatch(dir: string): SiteWatch {
     faults = [...folder.faults, ...gone]
     const changed = next.size !== sites.size || [...next].some(([id, s]) => sites.get(id) !== s)
     if (changed) sites = next
-    notes = [...sites.values()].flatMap((s) => {
-      const before = atStart.get(s.id)
-      if (before === alarmsOf(s)) return []
-      return [
-        `The site file of ${s.id} ${before === undefined ? 'is new' : 'has changed'}: its readings are taken as it says now, its alarms start with the next start of the gateway.`,
-      ]
-    })
     return changed
   }
 
@@ -77,16 +68,19 @@ export function createSiteWatch(dir: string): SiteWatch {
     },
     sites: () => sites,
     faults: () => faults,
-    alarmFault: (site, fault) => start.alarmFault(site, fault),
-    notes: () => notes,
+    read(id) {
+      const file = files.get(id)
+      if (file === undefined) return null
+      try {
+        const result = readSiteFile(file, readFileSync(join(dir, file), 'utf8'))
+        return result.ok && result.site.id === id ? result.site : null
+      } catch {
+        return null
+      }
+    },
+    alarmFault: (site, fault) => newest.alarmFault(site, fault),
   }
 }
-
-/** A digest: the texts of 2,000 loops would take 90 MB. */
-const alarmsOf = (s: Site): string =>
-  createHash('sha256')
-    .update(JSON.stringify(defaultAlarms(s).defs))
-    .digest('base64')
 
 /** Changes whenever a file does. */
 function markOf(dir: string): string {

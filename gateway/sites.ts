@@ -94,7 +94,7 @@ function adoptOne(site: string, signal: string): number {
     console.error(result.message)
     return 1
   }
-  console.log(`${signal} is in ${result.file}, line ${result.line}. A running gateway takes its readings within 5 s; its alarms start with the next start.`)
+  console.log(`${signal} is in ${result.file}, line ${result.line}. A running gateway takes its readings within 5 s, and watches its alarms from then on.`)
   return 0
 }
 

@@ -9,6 +9,8 @@ import { floodsBody, overlayFields } from './wire-set-aside.ts'
 export * from './wire-loop-state.ts'
 export * from './wire-set-aside.ts'
 
+export * from './wire-changes.ts'
+
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
 const priority = z.enum(['high', 'medium', 'low', 'alert'])
@@ -367,6 +369,8 @@ export const machinesBody = z.object({
 export const journalBody = z.object({
   events: z.array(
     z.object({
+      /** Number in the journal. */
+      seq: z.number().int(),
       alarm: z.string(),
       occurrence: z.string(),
       kind: z.string(),
@@ -384,6 +388,10 @@ export const journalBody = z.object({
       priority,
     }),
   ),
+  /** There are older ones: ask again with `before`, the number of the last. */
+  more: z.boolean(),
+  /** Every kind of event there is, with the words it is shown by. */
+  kinds: z.array(z.object({ id: z.string(), word: z.string() })),
 })
 
 export const healthBody = z.object({
@@ -523,6 +531,8 @@ export const liveMessage = z.discriminatedUnion('t', [
   /** One alarm changed; never dropped, never merged. */
   z.object({ t: z.literal('alarm'), nowMs: ms, event: z.string(), alarm: alarmBody }),
   z.object({ t: z.literal('entry'), nowMs: ms, entry: entryBody }),
+  /** Alarms of a loop have been defined anew: a change of the page, or its site file. */
+  z.object({ t: z.literal('defined'), nowMs: ms, site: z.string() }),
   /** The server goes down on purpose; come back after `afterMs`. */
   z.object({ t: z.literal('away'), afterMs: ms }),
 ])

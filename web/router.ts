@@ -34,6 +34,10 @@ export const to = {
   fleet: () => '/',
   loop: (site: string) => `/loops/${q(site)}`,
   alarms: () => '/alarms',
+  change: (id: string) => `/alarms/${q(id)}/change`,
+  /** What happened to one alarm or loop, and what was changed of it. */
+  journal: (about: { readonly alarm?: string; readonly site?: string }) => `/alarms?${new URLSearchParams({ tab: 'history', ...about })}`,
+  changes: (about: { readonly alarm?: string; readonly site?: string } = {}) => `/alarms?${new URLSearchParams({ tab: 'changes', ...about })}`,
   alarm: (id: string) => `/alarms/${q(id)}`,
   trends: (site: string, signals?: readonly string[]) => `/trends/${q(site)}${signals?.length ? `?signals=${signals.map(q).join(',')}` : ''}`,
   log: (site: string) => `/log/${q(site)}`,

@@ -16,6 +16,10 @@ export interface Board {
   standing(site?: string): readonly AlarmView[]
   /** Shelved, suppressed or out of service, whatever its own state; the same order. */
   setAside(site?: string): readonly AlarmView[]
+  /** Alarms of a loop at work. */
+  runsOf(site: string): readonly Run[]
+  /** The alarms of a loop were defined anew. */
+  redefined(site: string, runs: readonly Run[]): void
   readonly standingCount: number
   readonly setAsideCount: number
 }
@@ -24,7 +28,7 @@ export function createBoard(engine: Engine): Board {
   const shown = new Map<string, AlarmView>()
   const standing = new Set<string>()
   const setAside = new Set<string>()
-  const bySite = new Map<string, Run[]>()
+  const bySite = new Map<string, readonly Run[]>()
   /** Per site: alarms in trouble, and the one that was first. */
   const troubled = new Map<string, Set<string>>()
   const firstOf = new Map<string, string>()
@@ -45,17 +49,21 @@ export function createBoard(engine: Engine): Board {
     else if (mine.delete(id) && mine.size === 0) firstOf.delete(site)
   }
 
+  const lists = new Map<string, Run[]>()
   for (const run of engine.runs.values()) {
     if (run.life !== BORN) show(viewOf(run))
-    const mine = bySite.get(run.def.site)
+    const mine = lists.get(run.def.site)
     if (mine) mine.push(run)
-    else bySite.set(run.def.site, [run])
+    else lists.set(run.def.site, [run])
   }
+  for (const [site, runs] of lists) bySite.set(site, runs)
 
   function view(id: string): AlarmView | null {
     const run = engine.runs.get(id)
     if (!run) return null
-    const v = shown.get(id) ?? viewOf({ ...run, life: BORN })
+    const last = shown.get(id) ?? viewOf({ ...run, life: BORN })
+    // What happened to it is shown when it is written down; what it is, at once.
+    const v = last.def === run.def ? last : { ...last, def: run.def, ...(last.occurrence === null && { limit: run.rule.limit, unit: run.rule.unit }) }
     const firstOut = firstOf.get(v.def.site) === id
     const heldSinceMs = v.heldSinceMs ?? run.heldMs
     return v.firstOut === firstOut && v.heldSinceMs === heldSinceMs ? v : { ...v, firstOut, heldSinceMs }
@@ -75,6 +83,8 @@ export function createBoard(engine: Engine): Board {
     alarmsOf: (site) => (bySite.get(site) ?? []).map((r) => view(r.def.id)).filter((v) => v !== null),
     standing: (site) => listed(standing, site),
     setAside: (site) => listed(setAside, site),
+    runsOf: (site) => bySite.get(site) ?? [],
+    redefined: (site, runs) => void bySite.set(site, runs),
     get standingCount() {
       return standing.size
     },

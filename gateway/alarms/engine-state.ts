@@ -66,6 +66,8 @@ export interface Entry {
   readonly shared: Run[]
   /** Those that remember more of it than its newest value. */
   takers: Run[] | null
+  /** When it was first looked at: the start, or when its alarms were defined. */
+  readonly since: Now
 }
 
 export interface SiteMemory {
@@ -73,6 +75,8 @@ export interface SiteMemory {
   readonly id: string
   /** Nothing for this long: the site is silent. */
   readonly silentAfterMs: number
+  /** Our clock when it was first looked at. */
+  readonly sinceMs: number
   heardMs: number | null
   /** Steady clock at that moment. */
   heardSteadyMs: number
@@ -125,6 +129,7 @@ const NONE: readonly Run[] = []
  * lives  what the journal remembers; an occurrence that stands there goes on standing
  * latest  newest stored reading per key: known values for gates and for telling a signal that fell silent from one that never
  *         came. They are not judged: the first live reading is.
+ * kept   memories that go on, by key, instead of new ones
  */
 export function createEngine(
   defs: readonly AlarmDef[],
@@ -132,6 +137,7 @@ export function createEngine(
   now: Now,
   lives: ReadonlyMap<string, Life> = new Map(),
   latest: ReadonlyMap<string, Stored> = new Map(),
+  kept: ReadonlyMap<string, SignalMemory> = new Map(),
 ): Engine {
   const faults: string[] = []
   const signals = new Map<string, Entry>()
@@ -144,6 +150,7 @@ export function createEngine(
         id: site.id,
         silentAfterMs: silentAfterMs(site),
         heardMs: null,
+        sinceMs: now.nowMs,
         heardSteadyMs: now.steadyMs,
         zone: site.zone,
         attendedMs: 0,
@@ -176,7 +183,7 @@ export function createEngine(
         const vital = signal ? null : place.computed(id)
         const memory = signal ? remember(key, place.memory.index, signal) : vital && rememberVital(key, place.memory.index, vital)
         if (!memory) return null
-        entry = { memory, runs: [], alone: [], shared: [], takers: null }
+        entry = { memory: kept.get(key) ?? memory, runs: [], alone: [], shared: [], takers: null, since: now }
         const stored = latest.get(key)
         if (stored) recall(entry.memory, stored, now)
         signals.set(key, entry)

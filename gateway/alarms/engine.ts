@@ -89,8 +89,8 @@ export function onTick(engine: Engine, now: Now, heardMs: (site: string) => numb
     if (heard(m)) {
       // The report that would have kept it fresh may still be under way: a tick waits for it as long as a link may take.
       if (now.steadyMs - m.steadyMs > m.staleAfterMs + LINK_MS) hold(engine, entry, m.sourceMs + m.staleAfterMs, now, out)
-    } else if (!m.computed && now.steadyMs - engine.inside.started.steadyMs > m.staleAfterMs) {
-      neverCame(engine, entry, engine.inside.started.nowMs + m.staleAfterMs, now, out)
+    } else if (!m.computed && now.steadyMs - entry.since.steadyMs > m.staleAfterMs) {
+      neverCame(engine, entry, entry.since.nowMs + m.staleAfterMs, now, out)
     }
   }
   for (const site of engine.inside.sites) {
@@ -117,7 +117,7 @@ function tickRun(engine: Engine, run: Run, now: Now, out: Told[]): void {
   let change: Change | null = null
   if (rule.kind === 'silent') {
     // After a restart nothing need have been heard yet: that proves neither silence for longer nor a sign of life.
-    if (!active && quietMs >= rule.afterMs) change = { kind: 'raise', atMs: (site.heardMs ?? engine.inside.started.nowMs) + rule.afterMs }
+    if (!active && quietMs >= rule.afterMs) change = { kind: 'raise', atMs: (site.heardMs ?? site.sinceMs) + rule.afterMs }
     else if (active && site.heardMs !== null && quietMs < rule.afterMs) change = { kind: 'clear', atMs: site.heardMs }
   } else if (rule.kind === 'blind') {
     const m = run.watched
@@ -192,7 +192,8 @@ function neverCame(engine: Engine, entry: Entry, atMs: number, now: Now, out: To
   }
 }
 
-function judge(engine: Engine, run: Run, sampleMs: number, now: Now, out: Told[]): void {
+/** Judges one alarm by what its signals say now; `sampleMs`: event time of what made it worth asking. */
+export function judge(engine: Engine, run: Run, sampleMs: number, now: Now, out: Told[]): void {
   const { rule } = run
   const atMs = rule.reads.length > 1 ? timeOf(engine, run, sampleMs, now, out) : Math.max(sampleMs, run.atMs)
   run.atMs = atMs

@@ -5,25 +5,14 @@
  * One process writes it, so row numbers are counted here and not by the database. A consumer that must miss nothing across
  * restarts (on-call notices) keeps the number it has got to and asks for what came `after` it.
  */
-import type { Insertable, Selectable } from 'kysely'
+import { sql, type Insertable, type Selectable } from 'kysely'
 import type { Database, JournalRow, StateRow } from '../database.ts'
-import type { AlarmDef, AlarmEvent, AlarmState } from './alarm.ts'
 import { applyEvent, BORN, type Life } from './life.ts'
 import { factsText, readFacts, overText, readOver } from './journal-text.ts'
+import type { AlarmDef, AlarmEvent, AlarmState, Priority, Rule } from './alarm.ts'
+import type { JournalledEvent, JournalQuery } from './event-query.ts'
 
-export interface JournalledEvent extends AlarmEvent {
-  readonly seq: number
-}
-
-export interface JournalQuery {
-  readonly site?: string
-  readonly alarm?: string
-  readonly kind?: AlarmEvent['kind']
-  /** Event time: fromMs <= atMs < toMs. */
-  readonly fromMs: number
-  readonly toMs: number
-  readonly limit: number
-}
+export type { JournalledEvent, JournalQuery } from './event-query.ts'
 
 export interface AlarmJournal {
   /** State of every alarm that ever had an event, as of the last append. */
@@ -34,6 +23,12 @@ export interface AlarmJournal {
   query(q: JournalQuery): Promise<readonly JournalledEvent[]>
   /** Oldest first, what was written after number `seq`. */
   after(seq: number, limit: number): Promise<readonly JournalledEvent[]>
+  /** Number of the newest entry; 0: none. */
+  lastSeq(): number
+  /** Rebuilds the stored state of one alarm from the journal, and gives it. */
+  mend(alarm: string): Promise<Life>
+  /** What decided over an alarm when this occurrence was raised; null: not on record. */
+  raisedUnder(alarm: string, occurrence: string): Promise<{ readonly version: number; readonly rule: Rule; readonly priority: Priority; readonly respondWithinMin: number } | null>
   /** Gives every definition its version: the one on record, or the next when rule, priority, latching or time to respond have changed (its words have not). */
   register(defs: readonly AlarmDef[], nowMs: number): Promise<readonly AlarmDef[]>
 }
@@ -51,6 +46,27 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
 
   return {
     lives: () => lives,
+    lastSeq: () => lastSeq,
+
+    async mend(alarm) {
+      return db.transaction().execute(async (t) => {
+        let life = BORN
+        let seq = 0
+        for (const row of await t.selectFrom('alarm_journal').selectAll().where('alarm', '=', alarm).orderBy('seq').execute()) {
+          life = applyEvent(life, eventOf(row))
+          seq = row.seq
+        }
+        await t.deleteFrom('alarm_state').where('alarm', '=', alarm).execute()
+        if (seq > 0)
+          await t
+            .insertInto('alarm_state')
+            .values(stateRow(alarm, life, seq))
+            .execute()
+        if (seq > 0) lives.set(alarm, life)
+        else lives.delete(alarm)
+        return life
+      })
+    },
 
     async append(events) {
       if (events.length === 0) return []
@@ -102,6 +118,15 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       if (q.site !== undefined) s = s.where('site', '=', q.site)
       if (q.alarm !== undefined) s = s.where('alarm', '=', q.alarm)
       if (q.kind !== undefined) s = s.where('kind', '=', q.kind)
+      if (q.by !== undefined) s = s.where('by_whom', '=', q.by)
+      if (q.before !== undefined) s = s.where('seq', '<', q.before)
+      if (q.text !== undefined) {
+        const { words, rules } = q.text
+        const like = `%${words.toLowerCase().replace(/[\\%_]/g, '\\$&')}%`
+        const holds = (column: string) => sql<boolean>`lower(${sql.ref(column)}) like ${like} escape '\\'`
+        const rule = sql<string>`substr(alarm, length(site) + 2)`
+        s = s.where((e) => e.or([holds('alarm'), holds('note'), holds('by_whom'), ...(rules.length > 0 ? [e(rule, 'in', rules)] : [])]))
+      }
       const rows = await s.orderBy('seq', 'desc').limit(q.limit).execute()
       return rows.map(eventOf)
     },
@@ -111,9 +136,29 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       return rows.map(eventOf)
     },
 
+    async raisedUnder(alarm, occurrence) {
+      const raise = await db
+        .selectFrom('alarm_journal')
+        .select('def_version')
+        .where('alarm', '=', alarm)
+        .where('occurrence', '=', occurrence)
+        .where('kind', '=', 'raised')
+        .orderBy('seq', 'desc')
+        .limit(1)
+        .executeTakeFirst()
+      if (!raise) return null
+      const row = await db.selectFrom('alarm_definition').select('body').where('alarm', '=', alarm).where('version', '=', raise.def_version).executeTakeFirst()
+      if (!row) return null
+      const { rule, priority, respondWithinMin } = JSON.parse(row.body) as { rule: Rule; priority: Priority; respondWithinMin: number }
+      return { version: raise.def_version, rule, priority, respondWithinMin }
+    },
+
     async register(defs, nowMs) {
       const known = new Map<string, { version: number; body: string }>()
-      for (const r of await db.selectFrom('alarm_definition').select(['alarm', 'version', 'body']).orderBy('alarm').orderBy('version').execute()) known.set(r.alarm, r)
+      const onRecord = db.selectFrom('alarm_definition').select(['alarm', 'version', 'body']).orderBy('alarm').orderBy('version')
+      // The alarms of a loop are looked up by their ids, those of a fleet are read in one go.
+      if (defs.length > 10 * CHUNK) for (const r of await onRecord.execute()) known.set(r.alarm, r)
+      else for (const part of chunks(defs.map((d) => d.id))) for (const r of await onRecord.where('alarm', 'in', part).execute()) known.set(r.alarm, r)
       const fresh: { alarm: string; version: number; body: string; since_ms: number }[] = []
       const out = defs.map((def): AlarmDef => {
         const body = JSON.stringify({ rule: def.rule, priority: def.priority, latching: def.latching, respondWithinMin: def.respondWithinMin })

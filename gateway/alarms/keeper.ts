@@ -16,14 +16,17 @@ import { announces, type ActionResult, type AlarmDef, type AlarmEvent, type Alar
 import { createBoard } from './board.ts'
 import { catchUp, onReadings, onTick, tellFact } from './engine.ts'
 import type { Fact } from './fact-rule.ts'
-import { createEngine, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
+import { createEngine, viewOf, type Engine, type Now, type Stored, type Told } from './engine-state.ts'
 import { FLOOD_WINDOW_MS, watchFloods, type Floods } from './flood.ts'
+import { createFollow, type Follow } from './keeper-follow.ts'
 import { keepLearnedOf } from './learned-keeper.ts'
 import type { LearnedFiles } from './learned.ts'
+import type { Life } from './life.ts'
 import type { PersonInput } from './life-input.ts'
 import { transition } from './lifecycle.ts'
 import { act, suppress } from './living.ts'
 import { openDelays, relive } from './look-back.ts'
+import { mendLife } from './redefine.ts'
 import { isHidden, type OutOfServiceRequest, type ShelveRequest, type SuppressedBy } from './overlay.ts'
 import { shelfBound } from './shelf-bound.ts'
 import { changesSince } from './since.ts'
@@ -78,6 +81,16 @@ export interface AlarmKeeper {
   floods(): Floods
   alarmsOf(site: string): readonly AlarmView[]
   journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
+  /**
+   * Defines the alarms of these sites anew while they are watched: `defs` are all alarms of `sites`, other sites go on as they are.
+   * What has not changed keeps delay, memory and life. `goneNote`: why an alarm is gone, for the journal. Rejects, with nothing
+   * changed, when the versions cannot be written down.
+   */
+  readonly follow: Follow
+  /** Definitions at work. */
+  defsOf(site: string): readonly AlarmDef[]
+  /** Takes in a life rebuilt from the journal; false: changes of it are under way, ask again. */
+  mend(alarm: string, life: Life): boolean
   counters(): readonly Counter[]
   /** What is wrong with the alarms themselves, as sentences. */
   troubles(): readonly string[]
@@ -204,7 +217,22 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
 
   if (parts.history) take(await lookBack(engine, parts.history, now()))
 
+  const room = async (): Promise<void> => {
+    while (engine.quiet && !stopped) await new Promise<boolean>((done) => waiters.push({ upTo: taken, done }))
+  }
+  const follow = createFollow({ engine, journal, sites: parts.sites, now, board, learned, take, room, stopped: () => stopped })
+
   return {
+    follow,
+    defsOf: (site) => board.runsOf(site).map((r) => r.def),
+    mend(alarm, life) {
+      if (queue.some((t) => t.event.alarm === alarm)) return false
+      const run = engine.runs.get(alarm)
+      if (!run) return true
+      mendLife(engine, run, life)
+      board.show(viewOf(run))
+      return true
+    },
     onReadings(readings) {
       if (!stopped) take(onReadings(engine, readings, now()))
     },

@@ -9,20 +9,24 @@ export interface LearnedKeeper {
   tick(steadyMs: number): void
   /** A signal, or a machine with all its signals, was calibrated or replaced. */
   forget(site: string, about: string): void
+  /** The alarms of a loop were defined anew: what those that went on had learned they have still. */
+  redefined(site: string, runs: readonly Run[]): void
   keepAll(): void
   /** Times the disk did not take it. */
   failures(): number
 }
 
+const learns = (run: Run): boolean => run.rule.learned !== undefined && run.rule.learned.length > 0
+
 export function keepLearnedOf(runs: Iterable<Run>, files: LearnedFiles | undefined, steadyMs: number): LearnedKeeper {
   const bySite = new Map<string, Run[]>()
   for (const run of runs) {
-    if (!run.rule.learned || run.rule.learned.length === 0) continue
+    if (!learns(run)) continue
     const mine = bySite.get(run.def.site)
     if (mine) mine.push(run)
     else bySite.set(run.def.site, [run])
   }
-  const sites = [...bySite]
+  let sites = [...bySite]
   for (const [site, mine] of sites) {
     const kept = files?.read(site)
     if (kept) resumeLearned(mine, kept)
@@ -50,6 +54,12 @@ export function keepLearnedOf(runs: Iterable<Run>, files: LearnedFiles | undefin
       const mine = bySite.get(site) ?? []
       forgetLearned(mine, `${site}/${about}`)
       keep(site, mine)
+    },
+    redefined(site, now) {
+      const mine = now.filter(learns)
+      if (mine.length > 0) bySite.set(site, mine)
+      else bySite.delete(site)
+      sites = [...bySite]
     },
     keepAll() {
       for (const [site, mine] of sites) keep(site, mine)

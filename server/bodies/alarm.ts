@@ -1,8 +1,9 @@
 /** Alarms as people see them. */
-import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
+import type { AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
 import { PRIORITIES } from '../../gateway/alarms/alarm.ts'
 import { expectedDetectionMs } from '../../gateway/alarms/detection-delay.ts'
 import { signalOfRule } from '../../gateway/alarms/rule-signals.ts'
+import type { JournalledEvent } from '../../gateway/alarms/event-query.ts'
 import type { SiteState } from '../../gateway/port.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { alarmCautions } from './cautions.ts'
@@ -13,7 +14,7 @@ import { unitText } from './unit.ts'
 import { minutesLeft } from './water.ts'
 
 /** What the alarm's value would be at this moment: the reading, or what the rule makes of it. */
-function alarmValueNow(state: SiteState, rule: Rule, nowMs: number): number | null {
+export function alarmValueNow(state: SiteState, rule: Rule, nowMs: number): number | null {
   // Of a rate, a distance or a time the reading itself is not the figure.
   if (rule.kind !== 'limit' && rule.kind !== 'state' && rule.kind !== 'no-air' && rule.kind !== 'water-left') return null
   const id = signalOfRule(rule)
@@ -89,8 +90,9 @@ function digitsOfAlarm(rule: Rule, site: Site): number | null {
 }
 
 /** A line of the journal; an alarm that is no longer defined keeps its id as its name. */
-export function journalLine(e: AlarmEvent, view: AlarmView | undefined, site: Site | undefined): JournalBody['events'][number] {
+export function journalLine(e: JournalledEvent, view: AlarmView | undefined, site: Site | undefined): JournalBody['events'][number] {
   return {
+    seq: e.seq,
     alarm: e.alarm,
     occurrence: e.occurrence,
     kind: e.kind,

@@ -144,7 +144,7 @@ export function createFanOut(parts: FanOutParts): FanOut {
         fleet.touch(site, 'now')
         if (event.kind === 'site' || event.kind === 'state' || members.size === 0) return
         const state = gateway.site(site)
-        const frame = event.kind === 'log' ? entryFrame(event, nowMs) : state && alarmFrame(event, state, nowMs)
+        const frame = event.kind === 'defined' ? frameOf({ t: 'defined', nowMs, site }) : event.kind === 'log' ? entryFrame(event, nowMs) : state && alarmFrame(event, state, nowMs)
         if (frame) for (const m of members) giveAtOnce(m, frame)
       } catch (e) {
         counts.eventFaults++

@@ -58,7 +58,7 @@ export const intakeRows = [
     method: 'POST',
     path: '/api/unassigned/adopt',
     summary:
-      'Take a signal into the site file as what the caller says it is; one line is added, everything else in the file stays. The gateway follows within 5 s, new alarms start with its next start. The site log gets a note under the name of the session or token.',
+      'Take a signal into the site file as what the caller says it is; one line is added, everything else in the file stays. The gateway follows within 5 s, with its alarms. The site log gets a note under the name of the session or token.',
     body: adoptRequest,
     reply: adoptedBody,
     status: 201,

@@ -3,6 +3,7 @@ import { z } from 'zod'
 import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
 import { setAsideRows } from './set-aside.ts'
+import { changeRows } from './changes.ts'
 import { countRows } from './counts.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
@@ -33,6 +34,7 @@ export const ROWS: readonly Row[] = [
   ...countRows,
   ...alarmRows,
   ...setAsideRows,
+  ...changeRows,
   ...journalRows,
   ...logRows,
   ...peopleRows,

@@ -9,6 +9,7 @@ import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import { isHidden, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
 import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
+import { EVENT_KINDS } from '../../server/bodies/event-kind.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
@@ -243,8 +244,8 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       }
       case 'GET journal': {
         const about = loop ? [loop] : [...loops.values()]
-        const events = about.flatMap((l) => viewsOf(l).flatMap((v) => eventsOf(v).map((e) => journalLine(e, v, l.site))))
-        return answer(200, { events: events.filter((e) => e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs) })
+        const events = about.flatMap((l) => viewsOf(l).flatMap((v) => eventsOf(v).map((e) => journalLine({ ...e, seq: Math.floor(e.atMs / 1000) }, v, l.site))))
+        return answer(200, { events: events.filter((e) => e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs), more: false, kinds: [...EVENT_KINDS] })
       }
       case 'GET history': {
         const signal = loop?.site.signals.find((s) => s.id === second)

@@ -224,9 +224,9 @@ test('the journal tells what happened in the words of the alarm, also of one tha
   const { events } = (await ask('GET', '/api/journal')).json()
   expect(events[0]).toMatchObject({ alarm: 'upper/tu.do.low', kind: 'acknowledged', by: 'Ruth', note: 'seen', what: 'Low oxygen (tu.do.low)', priority: 'medium', unit: 'mg/L' })
   expect(events[1]).toMatchObject({ what: 'old.rule (no longer defined)', priority: 'alert' })
-  expect(gateway.journalAsked[0]).toEqual({ fromMs: NOON + 1 - 7 * 86_400_000, toMs: NOON + 1, limit: 200 })
+  expect(gateway.journalAsked[0]).toEqual({ fromMs: NOON + 1 - 7 * 86_400_000, toMs: NOON + 1, limit: 201 })
   await ask('GET', `/api/journal?site=upper&from=5&to=6&limit=7`)
-  expect(gateway.journalAsked[1]).toEqual({ site: 'upper', fromMs: 5, toMs: 6, limit: 7 })
+  expect(gateway.journalAsked[1]).toEqual({ site: 'upper', fromMs: 5, toMs: 6, limit: 8 })
 })
 
 test('a log entry comes back as it was written, with who and when', async () => {

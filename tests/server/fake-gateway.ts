@@ -2,6 +2,7 @@
 import type { ActionResult, AlarmDef, AlarmEvent, AlarmView } from '../../gateway/alarms/alarm.ts'
 import type { Floods } from '../../gateway/alarms/flood.ts'
 import { isHidden, NO_OVERLAY, shownOf } from '../../gateway/alarms/overlay.ts'
+import type { JournalQuery } from '../../gateway/alarms/event-query.ts'
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
@@ -144,7 +145,7 @@ export interface FakeGateway extends GatewayPort {
   readonly asked: { keys: readonly string[]; fromMs: number; toMs: number; points: number }[]
   /** What is answered of every loop; a test sets them. */
   outlook: { forecasts: LoopForecasts; normals: LoopNormals }
-  readonly journalAsked: { site?: string; fromMs: number; toMs: number; limit: number }[]
+  readonly journalAsked: JournalQuery[]
   listeners(): number
   /** Made to fail by tests that want to see a failure of ours. */
   broken: boolean
@@ -211,6 +212,14 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },
     forecasts: async (site) => (states.has(site) ? gateway.outlook.forecasts : null),
     normals: async (site) => (states.has(site) ? gateway.outlook.normals : null),
+    changes: {
+      changeable: () => null,
+      preview: () => ({ ok: false, message: 'nothing can be changed here' }),
+      change: async () => ({ ok: false, code: 'unknown-alarm', message: 'No alarm.' }),
+      undo: async (id) => ({ ok: false, code: 'unknown-change', message: `No change has the number ${id}.` }),
+      list: async () => [],
+      raisedUnder: async () => null,
+    },
     events,
     entries,
     asked,
@@ -228,7 +237,10 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {
       journalAsked.push(q)
-      return events.filter((e) => q.site === undefined || e.alarm.startsWith(`${q.site}/`)).slice(0, q.limit)
+      return events
+        .filter((e) => q.site === undefined || e.alarm.startsWith(`${q.site}/`))
+        .slice(0, q.limit)
+        .map((e, i) => ({ ...e, seq: events.length - i }))
     },
     async acknowledge(id, occurrence, by, note, version) {
       const view = alarms.get(id)

@@ -124,7 +124,6 @@ test('unassigned signals are listed with last value, rate and a guess, and after
   expect(watch.poll()).toBe(true)
   intake.take(message('ostrand/tu.ph', '7.4'))
   expect(history.stored).toMatchObject([{ key: 'ostrand/tu.ph', value: 7.4, live: true }])
-  expect(watch.notes()).toMatchObject([expect.stringContaining('its alarms start with the next start')])
 })
 
 test('a site file that breaks or goes keeps its last good version, is told as a fault, and is followed when it is back', () => {
@@ -150,8 +149,6 @@ test('a site file that breaks or goes keeps its last good version, is told as a 
   expect(watch.poll()).toBe(true)
   expect(watch.sites().get('ostrand')?.dataPlanMb).toBe(50)
   expect(watch.faults()).toEqual([])
-  // The alarms are as before: nothing to say.
-  expect(watch.notes()).toEqual([])
   expect(readFileSync(file, 'utf8')).toContain('# ultrasonic')
 })
 

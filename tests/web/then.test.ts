@@ -5,6 +5,7 @@ import { detail, historyOf, MIN, NOW, signalOf } from './bodies.ts'
 
 type Event = JournalBody['events'][number]
 const event = (kind: string, atMs: number, more: Partial<Event> = {}): Event => ({
+  seq: 1,
   alarm: 'yard/tu.do.low',
   occurrence: 'one',
   kind,

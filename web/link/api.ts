@@ -52,7 +52,7 @@ interface Reader<T> {
   safeParse(v: unknown): { success: true; data: T } | { success: false }
 }
 
-async function ask<T>(path: string, reader: Reader<T>, init?: RequestInit): Promise<Answer<T>> {
+export async function ask<T>(path: string, reader: Reader<T>, init?: RequestInit): Promise<Answer<T>> {
   let response: Response
   try {
     response = await fetch(path, { credentials: 'same-origin', ...init })
@@ -72,7 +72,7 @@ async function ask<T>(path: string, reader: Reader<T>, init?: RequestInit): Prom
 }
 
 const q = encodeURIComponent
-const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
+export const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
 
 export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
 export const getForecasts = (site: string): Promise<Answer<ForecastsBody>> => ask(`/api/loops/${q(site)}/forecasts`, forecastsBody)

@@ -53,6 +53,9 @@ export const newEntry = signal<EntryBody | null>(null)
 /** Newest alarm change told, for the live region and the trend's rail. */
 export const newAlarm = signal<{ readonly event: string; readonly alarm: AlarmBody } | null>(null)
 
+/** Steps when alarms of a loop were defined anew. */
+export const newDefinitions = signal<{ readonly site: string; readonly atMs: number } | null>(null)
+
 function put(all: readonly LoopBody[]): void {
   for (const l of all) {
     const known = loops.get(l.id)
@@ -98,6 +101,9 @@ export function take(m: LiveMessage): void {
       }
       case 'entry':
         newEntry.value = m.entry
+        break
+      case 'defined':
+        newDefinitions.value = { site: m.site, atMs: m.nowMs }
         break
       case 'beat':
         if (m.troubles.join('\n') !== troubles.value.join('\n')) troubles.value = m.troubles

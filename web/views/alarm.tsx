@@ -10,6 +10,7 @@ import { allAlarms, heard, loopSignal, now } from '../state/store.ts'
 import { measured } from '../words/numbers.ts'
 import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
+import { AlarmRule } from './alarm-changes.tsx'
 import { AlarmFoot } from './alarm-foot.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
@@ -38,6 +39,9 @@ export function AlarmPage({ id }: { id: string }) {
       <main id="main" class="plain">
         <h1 class="title">Alarm</h1>
         <p>{fault.value || 'Asking the server.'}</p>
+        <p>
+          <a href={to.changes({ alarm: id })}>Its changes</a>: it may have been switched off. <a href={to.journal({ alarm: id })}>Its journal</a>
+        </p>
         <a href={to.alarms()}>All alarms</a>
       </main>
     )
@@ -90,6 +94,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
       </p>
       <Background alarm={a} loop={loop} />
       <SetAside alarm={a} onAnswer={onAnswer} />
+      <AlarmRule alarm={a} />
       <AlarmFoot alarm={a} yardPhone={loop?.yardPhone ?? null} onAnswer={onAnswer} onRefused={onRefused} />
     </main>
   )

@@ -8,6 +8,7 @@ import { markOf } from '../state/mark.ts'
 import { age, clockSeconds, ownZone } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmPage } from './alarm.tsx'
+import { ChangePage } from './alarm-change.tsx'
 import { AlarmsPage } from './alarms.tsx'
 import { FleetPage } from './fleet.tsx'
 import { Head } from './head.tsx'
@@ -19,7 +20,7 @@ import { TrendPage } from './trend.tsx'
 
 export function App() {
   const { path } = here.value
-  const [page, id] = path
+  const [page, id, more] = path
   useEffect(() => {
     document.body.classList.toggle('lost', lost.value)
   }, [lost.value])
@@ -36,7 +37,8 @@ export function App() {
       {page === undefined && <FleetPage />}
       {page === 'loops' && id !== undefined && <LoopPage key={id} site={id} />}
       {page === 'alarms' && id === undefined && <AlarmsPage />}
-      {night && <AlarmPage key={id} id={id} />}
+      {night && more === 'change' && <ChangePage key={id} id={id} />}
+      {night && more === undefined && <AlarmPage key={id} id={id} />}
       {page === 'trends' && <TrendPage key={id ?? ''} site={id ?? null} />}
       {page === 'log' && id !== undefined && <LogPage key={id} site={id} />}
       {page === 'intake' && <IntakePage />}

@@ -23,8 +23,7 @@ export function Unassigned({ body }: { body: UnassignedBody }) {
       <div role="status">
         {done.value.map((d) => (
           <p key={`${d.site} ${d.signal}`} class="taken">
-            <b>{d.signal}</b> stands in <b>{d.file}</b>, line {d.line}: <code>{d.written}</code>. Its readings are taken within 5 s, its alarms start with the next start of the
-            gateway.
+            <b>{d.signal}</b> stands in <b>{d.file}</b>, line {d.line}: <code>{d.written}</code>. Its readings are taken within 5 s, its alarms are watched from then on.
           </p>
         ))}
       </div>

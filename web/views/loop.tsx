@@ -121,6 +121,10 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
             </a>
           ))}
           <SetAsideList site={body.id} />
+          <p class="loopLinks">
+            <a href={to.journal({ site: body.id })}>Journal of this loop</a>
+            <a href={to.changes({ site: body.id })}>Changes of its alarms</a>
+          </p>
         </aside>
       </div>
       <div class="lower">
