@@ -6,6 +6,7 @@ import type { AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { AlarmKeeper } from './alarms/keeper.ts'
 import type { Clock } from './clock.ts'
 import type { Current } from './current.ts'
+import { type DueKeeper, startDue } from './due-keeper.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
@@ -68,6 +69,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       vitals.onEntry(written)
       // Another instrument, or another calibration: the old normal is not its own.
       if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
+      due.onEntry(written.site)
       tell({ kind: 'log', entry: written })
       return written
     },
@@ -84,6 +86,19 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     gateway: { alarmsOf: (site) => keeper.alarmsOf(site), vitals: (site) => vitals.of(site), journal: (q) => keeper.journal(q) },
   })
 
+  const due: DueKeeper = startDue({
+    clock,
+    log: parts.log,
+    sites: () => current.all(),
+    site: (id) => current.site(id),
+    gateway: {
+      alarmsOf: (site) => keeper.alarmsOf(site),
+      vitals: (site) => vitals.of(site),
+      forecasts: (site) => outlook.forecasts(site),
+      normals: (site) => outlook.normals(site),
+    },
+  })
+
   const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles()]
 
   const port: GatewayPort = {
@@ -96,6 +111,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     vitals: (site) => vitals.of(site),
     forecasts: (site) => outlook.forecasts(site),
     normals: (site) => outlook.normals(site),
+    due: (site) => due.due(site),
+    dueEverywhere: () => due.everywhere(),
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
@@ -107,6 +124,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
         ...parts.counters(),
         ...keeper.counters(),
         ...outlook.counters(),
+        ...due.counters(),
         { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' },
       ],
       ...parts.rejected(),
@@ -146,8 +164,12 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
       vitals.tick()
       outlook.tick()
+      due.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
     },
-    stop: () => outlook.stop(),
+    async stop() {
+      due.stop()
+      await outlook.stop()
+    },
   }
 }

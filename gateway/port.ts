@@ -5,6 +5,8 @@
 import type { ActionResult, AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
+import type { DueItem } from './due/item.ts'
+import type { Proof } from './due/proofs.ts'
 import type { Expected } from './outlook/expected.ts'
 import type { Normal } from './outlook/normal.ts'
 import type { Forecast, MonthUse } from './site/data-plan.ts'
@@ -125,6 +127,14 @@ export interface LoopNormals {
   readonly normals: readonly Normal[]
 }
 
+/** What is due on a loop, and its local protections with their newest proof. */
+export interface LoopDue {
+  readonly site: string
+  readonly atMs: number
+  readonly items: readonly DueItem[]
+  readonly proofs: readonly Proof[]
+}
+
 export interface GatewayPort {
   readonly history: HistoryReader
   readonly log: SiteLog
@@ -140,6 +150,10 @@ export interface GatewayPort {
   forecasts(site: string): Promise<LoopForecasts | null>
   /** As forecasts(). */
   normals(site: string): Promise<LoopNormals | null>
+  /** What is due on a loop, worked out when asked and kept for minutes; null: no such loop. */
+  due(site: string): Promise<LoopDue | null>
+  /** Of every loop as last worked out, some hours ago at most; loops whose turn has not come yet since the start are left out. */
+  dueEverywhere(): readonly LoopDue[]
   /** Journal, newest first. */
   journal(q: { readonly site?: string; readonly fromMs: number; readonly toMs: number; readonly limit: number }): Promise<readonly AlarmEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

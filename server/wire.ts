@@ -4,6 +4,9 @@
  */
 import { z } from 'zod'
 
+export * from './wire-due.ts'
+export * from './wire-rules.ts'
+
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
 const priority = z.enum(['high', 'medium', 'low', 'alert'])

@@ -17,7 +17,7 @@ export interface Room {
 }
 
 const PURE_GATEWAY =
-  /^gateway\/(site|process|trends|vitals|outlook|crash)\/|^gateway\/alarms\/(?!journal|keeper)|^gateway\/log\/entry|^gateway\/intake\/(payload|topic|mapping|checks|qartod|message|reject-codes)|^gateway\/history\/(history|csv\/(cells|pages|long|wide))\.ts|^gateway\/(port|clock)\.ts$/
+  /^gateway\/(site|process|trends|vitals|outlook|crash|due)\/|^gateway\/alarms\/(?!journal|keeper)|^gateway\/log\/entry|^gateway\/intake\/(payload|topic|mapping|checks|qartod|message|reject-codes)|^gateway\/history\/(history|csv\/(cells|pages|long|wide))\.ts|^gateway\/(port|clock)\.ts$/
 
 export const ROOMS: readonly Room[] = [
   { name: 'pure gateway', holds: PURE_GATEWAY, house: [PURE_GATEWAY], packages: ['zod', 'yaml'], pure: true },
@@ -28,7 +28,7 @@ export const ROOMS: readonly Room[] = [
     pure: false,
     packages: ['node:*', 'zod', 'yaml', 'mqtt', 'aedes', 'influx', '@influxdata/influxdb-client', 'better-sqlite3', 'kysely'],
   },
-  { name: 'wire', holds: /^server\/wire\.ts$/, house: [], packages: ['zod'], pure: true },
+  { name: 'wire', holds: /^server\/wire(-[a-z]+)?\.ts$/, house: [/^server\/wire-[a-z]+\.ts$/], packages: ['zod'], pure: true },
   { name: 'server main', holds: /^server\/(main|start|prepare)\./, house: [/^server\//, /^gateway\//, /^simulator\/fleets\/fleets\.ts$/], packages: ['node:*'], pure: false },
   { name: 'server', holds: /^server\//, house: [/^server\//, PURE_GATEWAY], packages: ['node:*', 'zod', 'fastify', 'ws'], pure: false },
   { name: 'web chart', holds: /^web\/chart\//, house: [/^web\//, /^server\/wire\.ts$/], packages: ['preact', '@preact/signals', 'uplot'], pure: false },

@@ -60,6 +60,8 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
       ...(change.consequence !== undefined && { consequence: change.consequence }),
       ...(change.action !== undefined && { action: change.action }),
       ...(change.respondWithinMin !== undefined && { respondWithinMin: change.respondWithinMin }),
+      ...(change.owner !== undefined && { owner: change.owner }),
+      ...(change.reviewedOn !== undefined && { reviewedOn: change.reviewedOn }),
       basis: `This site: ${change.why}. Default: ${was.basis}`,
     })
   }

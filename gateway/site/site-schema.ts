@@ -88,6 +88,8 @@ export const alarmSchema = z.strictObject({
   consequence: text.optional(),
   action: z.array(text).min(1).max(8).optional(),
   respondWithin: duration.optional(),
+  owner: text.optional(),
+  reviewedOn: z.iso.date().optional(),
   why: text,
 })
 
@@ -160,6 +162,9 @@ export const siteFileSchema = z.strictObject({
   protections: z.record(id, z.strictObject({ what: text, present: z.boolean(), provedOn: z.iso.date().optional() })).optional(),
   consumables: z.record(id, z.strictObject({ name: text.optional(), full: z.number().positive(), unit: z.enum(['L', 'm', 'kg', 'doses']) })).optional(),
   alarms: z.record(z.string(), alarmSchema).optional(),
+  alarmReview: z
+    .strictObject({ owner: text.optional(), reviewedOn: z.iso.date().optional(), everyMonths: z.number().int().min(1).max(36, 'at most 36 months').optional() })
+    .optional(),
 })
 
 export type SiteFile = z.infer<typeof siteFileSchema>

@@ -113,8 +113,19 @@ export interface AlarmOverride {
   readonly consequence?: string
   readonly action?: readonly string[]
   readonly respondWithinMin?: number
+  readonly owner?: string
+  /** Local date, `2026-09-14`. */
+  readonly reviewedOn?: string
   /** Why this site differs; required by the file format. */
   readonly why: string
+}
+
+export interface AlarmReview {
+  /** A role such as "operations", or a name. */
+  readonly owner: string | null
+  /** Local date of the last review, `2026-09-14`; null: never. */
+  readonly reviewedOn: string | null
+  readonly everyMonths: number
 }
 
 export interface Site {
@@ -142,6 +153,8 @@ export interface Site {
   readonly protections: readonly Protection[]
   readonly consumables: readonly Consumable[]
   readonly alarmOverrides: Readonly<Record<string, AlarmOverride>>
+  /** Who answers for the alarms of this site and when they were gone through; absent: not in the site file. */
+  readonly alarmReview?: AlarmReview
   /** Monthly data plan, MB; null: not known. */
   readonly dataPlanMb: number | null
   readonly clock: SiteClock

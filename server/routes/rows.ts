@@ -3,6 +3,7 @@ import { z } from 'zod'
 import { describeApi } from '../openapi.ts'
 import { alarmRows } from './alarms.ts'
 import { countRows } from './counts.ts'
+import { dueRows } from './due.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
 import { intakeRows } from './intake.ts'
@@ -12,6 +13,7 @@ import { loopRows } from './loops.ts'
 import { outlookRows } from './outlook.ts'
 import { peopleRows } from './people.ts'
 import { row, type Row } from './row.ts'
+import { ruleRows } from './rules.ts'
 
 const openapiRow = row({
   method: 'GET',
@@ -26,9 +28,11 @@ export const ROWS: readonly Row[] = [
   ...intakeRows,
   ...loopRows,
   ...outlookRows,
+  ...dueRows,
   ...historyRows,
   ...countRows,
   ...alarmRows,
+  ...ruleRows,
   ...journalRows,
   ...logRows,
   ...peopleRows,
