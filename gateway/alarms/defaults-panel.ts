@@ -57,6 +57,7 @@ function mains(s: Signal): Draft {
     class: 'equipment',
     severity: 'major',
     latching: false,
+    protection: 'restart-after-power',
   }
 }
 

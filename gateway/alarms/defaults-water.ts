@@ -14,7 +14,7 @@ export function waterAlarms(site: Site): readonly Draft[] {
 function level(site: Site, s: Signal): readonly Draft[] {
   const stage = stageAt(site, s)
   if (stage?.kind === 'finished') return finished(site, s, stage)
-  if (stage?.kind === 'sump') return sump(s, stage)
+  if (stage?.kind === 'sump') return sump(site, s, stage)
   return []
 }
 
@@ -71,6 +71,7 @@ function finished(site: Site, s: Signal, stage: Stage): readonly Draft[] {
       action: action(r.first),
       respondWithinMin: r.respond,
       severity: r.severity,
+      ...(r.kind === 'low-low' && { protection: 'finished-low-low' }),
       basis: byTime
         ? `Minutes at ${lance ?? LANCE_L_PER_MIN} L/min${lance === null ? ' (no lance in the site file)' : ''} above ${EMPTY_PCT} % of ${Math.round(volumeL)} L, judged in opening hours and the hour before. ${PRACTICE}.`
         : `Percent, because the volume of the tank is not in the site file; judged in opening hours. ${PRACTICE}.`,
@@ -91,7 +92,9 @@ const overflowAction = (stage: Stage): readonly string[] => [
   `At ${placeOf(stage)}: pump out by the site procedure, never to a storm drain. Nobody climbs in.`,
 ]
 
-function sump(s: Signal, stage: Stage): readonly Draft[] {
+function sump(site: Site, s: Signal, stage: Stage): readonly Draft[] {
+  // A float of its own says "almost full" as well: the level is then only the earlier word of the two.
+  const floated = site.signals.some((x) => x.quantity === 'float' && x.at === stage.id && x.id.endsWith('.high'))
   const common = { ...overflow, stage: stage.id, action: overflowAction(stage), confirm: 'The level falls while the transfer pump runs.' }
   return [
     {
@@ -101,8 +104,8 @@ function sump(s: Signal, stage: Stage): readonly Draft[] {
       what: 'Sump almost full',
       consequence: 'It runs over in about 17 min at 23 L/min when nothing is done.',
       respondWithinMin: 17,
-      severity: 'major',
-      basis: `80 %. Time: 380 L of head-room at 23 L/min (arithmetic). ${PRACTICE}.`,
+      severity: floated ? 'minor' : 'major',
+      basis: `80 %${floated ? '; its float speaks louder' : ''}. Time: 380 L of head-room at 23 L/min (arithmetic). ${PRACTICE}.`,
     },
     {
       ...common,
@@ -112,6 +115,7 @@ function sump(s: Signal, stage: Stage): readonly Draft[] {
       consequence: 'Untreated wash water reaches the ground or the storm drain: a release that may have to be reported.',
       respondWithinMin: 5,
       severity: 'severe',
+      protection: 'sump-high-high',
       basis: `95 %. ${PRACTICE}.`,
     },
   ]
@@ -161,6 +165,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
         confirm: 'The float is dry again while the transfer pump runs.',
         respondWithinMin: top ? 5 : 17,
         severity: top ? 'severe' : 'major',
+        ...(top && { protection: 'sump-high-high' }),
         basis: `Float wet for 60 s. ${PRACTICE}.`,
       },
     ]
@@ -181,6 +186,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
         ],
         confirm: 'The float is wet again while nobody washes.',
         respondWithinMin: 10,
+        protection: 'finished-low-low',
         basis: `Float dry for 2 min; how many minutes are left depends on where it hangs. ${PRACTICE}.`,
       },
     ]

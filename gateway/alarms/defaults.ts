@@ -7,7 +7,13 @@ import { acidityAlarms } from './defaults-acidity.ts'
 import { airAlarms } from './defaults-air.ts'
 import { BLIND, blindAlarms } from './defaults-blind.ts'
 import { gasAlarms } from './defaults-gas.ts'
+import { biologyAlarms } from './defaults-biology.ts'
+import { dosingAlarms } from './defaults-dosing.ts'
+import { machineAlarms } from './defaults-machines.ts'
+import { makeUpAlarms } from './defaults-make-up.ts'
 import { panelAlarms } from './defaults-panel.ts'
+import { redoxAlarms, redoxWarnings } from './defaults-redox.ts'
+import { supplyAlarms } from './defaults-supply.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
@@ -28,7 +34,19 @@ export interface SiteAlarms {
 }
 
 export function defaultAlarms(site: Site): SiteAlarms {
-  const defaults: readonly Draft[] = [...gasAlarms(site), ...airAlarms(site), ...acidityAlarms(site), ...waterAlarms(site), ...panelAlarms(site)]
+  const defaults: readonly Draft[] = [
+    ...gasAlarms(site),
+    ...airAlarms(site),
+    ...acidityAlarms(site),
+    ...dosingAlarms(site),
+    ...redoxAlarms(site),
+    ...biologyAlarms(site),
+    ...waterAlarms(site),
+    ...makeUpAlarms(site),
+    ...machineAlarms(site),
+    ...supplyAlarms(site),
+    ...panelAlarms(site),
+  ]
   const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
   const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
   // Made from what the site file left in force: where an alarm is off, being blind for it is nobody's business.
@@ -37,7 +55,7 @@ export function defaultAlarms(site: Site): SiteAlarms {
     const { key, alert: _, ...rest } = d
     return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
   })
-  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings] }
+  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
 }
 
 const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))

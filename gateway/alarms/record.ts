@@ -6,7 +6,7 @@
 import { protectionNamed } from '../site/protections.ts'
 import type { Site } from '../site/site.ts'
 import type { AlarmDef } from './alarm.ts'
-import { detectionMs } from './overrides.ts'
+import { expectedDetectionMs } from './detection-delay.ts'
 import { priorityOf } from './priority.ts'
 import { saidRule } from './said-rule.ts'
 import { shelveMostMs } from './shelve-most.ts'
@@ -56,7 +56,8 @@ export function recordOf(site: Site, def: AlarmDef, provedOn?: (protection: stri
   const change = site.alarmOverrides[key]
   const line = def.protection === null ? null : protectionNamed(site, def.protection)
   const said = saidRule(site, def.rule)
-  const detection = said.rests === null ? null : Math.ceil(detectionMs(said.rests, said.onDelayMs) / 60_000)
+  const ms = expectedDetectionMs(site, def.rule)
+  const detection = ms === null ? null : Math.ceil(ms / 60_000)
   const most = shelveMostMs(def)
   return {
     id: def.id,

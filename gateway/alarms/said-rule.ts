@@ -1,90 +1,74 @@
-/** A rule in words: when it raises and clears, when it is held back by design, and on which signal it rests. */
-import { QUANTITIES } from '../site/quantity.ts'
-import type { Signal, Site } from '../site/site.ts'
-import { UNITS } from '../site/units.ts'
+/** A rule in words: when it raises and clears, and when it is held back by design. */
+import type { Site } from '../site/site.ts'
 import type { Rule } from './alarm.ts'
 import { spell } from './draft.ts'
+import type { Gate } from './rule.ts'
+import { figure, namesOf, saidCondition, type Names } from './said-condition.ts'
 
 export interface SaidRule {
   readonly raises: string
   readonly suppressed: string
-  /** null: the loop as a whole, or a computed signal. */
-  readonly rests: Signal | null
-  readonly onDelayMs: number
 }
 
-/** Holds for every alarm: people see to it before a rule does. */
-const ALWAYS = 'On a loop that is out of contract or being commissioned as its state says; readings that are late or bad neither raise nor clear it.'
+/** Holds for every alarm. */
+const ALWAYS = 'Late and bad readings neither raise nor clear it; the state of the loop (commissioning, resting, planned work, a visit, out of contract) may hold it back.'
 
 export function saidRule(site: Site, rule: Rule): SaidRule {
-  const find = (id: string | null): Signal | null => site.signals.find((s) => s.id === id) ?? null
-  const nameOf = (id: string): string => inSentence(find(id)?.name ?? id)
-  const held = (gates: readonly string[]): string => [...gates, ALWAYS].join(' ')
+  const n = namesOf(site)
   switch (rule.kind) {
-    case 'limit': {
-      const s = find(rule.signal)
-      const unit = s ? unitText(s.unit) : ''
-      const clear = rule.side === 'high' ? rule.limit - rule.deadband : rule.limit + rule.deadband
-      const gates = [
-        ...(rule.when?.open ? ['Raises nothing while the yard is closed.'] : []),
-        ...(rule.when?.signal === undefined ? [] : [`Raises nothing while ${nameOf(rule.when.signal)} is off.`]),
-        ...(rule.when?.idle === undefined ? [] : ['Raises nothing while somebody washes, for 4 h at most.']),
-      ]
-      return {
-        raises: `${nameOf(rule.signal)} ${rule.side === 'high' ? 'above' : 'below'} ${figure(rule.limit, unit)} for ${spell(rule.onDelayMs)}; clears ${rule.side === 'high' ? 'at or below' : 'at or above'} ${figure(clear, unit)} for ${spell(rule.offDelayMs)}`,
-        suppressed: held(gates),
-        rests: s,
-        onDelayMs: rule.onDelayMs,
-      }
-    }
-    case 'state': {
-      const s = find(rule.signal)
-      const words = s ? stateWords(s)[rule.value] : String(rule.value)
-      return {
-        raises: `${nameOf(rule.signal)} ${words} for ${spell(rule.onDelayMs)}; clears after ${spell(rule.offDelayMs)} of the other`,
-        suppressed: held([]),
-        rests: s,
-        onDelayMs: rule.onDelayMs,
-      }
-    }
     case 'no-air': {
-      const s = find(rule.proof) ?? find(rule.run)
-      const unit = s ? unitText(s.unit) : ''
-      const proof = rule.proof !== null && rule.proofLow !== null ? `${nameOf(rule.proof)} below ${figure(rule.proofLow, unit)}` : `${nameOf(rule.run ?? rule.equipment)} stopped`
+      const proof =
+        rule.proof !== null && rule.proofLow !== null ? `${n.name(rule.proof)} below ${figure(rule.proofLow, n.unit(rule.proof))}` : `${n.name(rule.run ?? rule.equipment)} stopped`
       const fast = rule.oxygen === null ? '' : `, for ${spell(rule.fastOnDelayMs)} once oxygen is below ${rule.doFastBelow} mg/L`
       return {
         raises: `${proof} for ${spell(rule.onDelayMs)}${fast}; clears after ${spell(rule.offDelayMs)} of air`,
-        suppressed: held(['Never: neither an air-off test nor washing holds it back.']),
-        rests: s,
-        onDelayMs: rule.onDelayMs,
+        suppressed: `Never by an air-off test or by washing. ${ALWAYS}`,
       }
     }
     case 'water-left':
       return {
         raises: `less than ${rule.belowMin} min of washing left for ${spell(rule.onDelayMs)}: what stands above ${rule.emptyPct} % of ${rule.volumeL} L, at ${rule.lanceLPerMin} L/min; clears at ${rule.belowMin + rule.deadbandMin} min`,
-        suppressed: held(['Raises nothing while the yard is closed, but for the hour before it opens.']),
-        rests: find(rule.level),
-        onDelayMs: rule.onDelayMs,
+        suppressed: `Raises nothing while the yard is closed, but for the hour before it opens. ${ALWAYS}`,
+      }
+    case 'over-run':
+      return {
+        raises: `${n.name(rule.run)} without a break for ${rule.factor} times its longest normal pulse, at least ${spell(rule.floorMs)}; for ${spell(rule.unlearnedMs)} until its pulses are known`,
+        suppressed: [...held(rule.when, n), ALWAYS].join(' '),
       }
     case 'silent':
-      return { raises: `nothing heard of the loop for ${spell(rule.afterMs)}; clears with the next message`, suppressed: held([]), rests: null, onDelayMs: rule.afterMs }
+      return { raises: `nothing heard of the loop for ${spell(rule.afterMs)}; clears with the next message`, suppressed: ALWAYS }
     case 'blind':
       return {
-        raises: `nothing usable of ${nameOf(rule.signal)} for ${spell(rule.afterMs)} while the loop reports; clears with the next usable value`,
-        suppressed: held(['Raises nothing while the whole loop is silent.']),
-        rests: find(rule.signal),
-        onDelayMs: rule.afterMs,
+        raises: `nothing usable of ${n.name(rule.signal)} for ${spell(rule.afterMs)} while the loop reports; clears with the next usable value`,
+        suppressed: `Raises nothing while the whole loop is silent. ${ALWAYS}`,
       }
+    default: {
+      const counted = rule.nOfM ? `, in ${rule.nOfM.n} of ${rule.nOfM.m} values` : ''
+      const on = rule.onDelayMs > 0 ? ` for ${spell(rule.onDelayMs)}` : ''
+      return {
+        raises: `${saidCondition(rule, n)}${counted}${on}; ${clears(rule, n)}`,
+        suppressed: [...held(rule.when, n), ALWAYS].join(' '),
+      }
+    }
   }
 }
 
-const stateWords = (s: Signal): readonly [string, string] => {
-  const spec = QUANTITIES[s.quantity]
-  return 'states' in spec ? (spec.states as readonly [string, string]) : ['off', 'on']
+function clears(rule: Exclude<Rule, { kind: 'silent' | 'blind' | 'no-air' | 'water-left' | 'over-run' }>, n: Names): string {
+  const off = rule.offDelayMs > 0 ? spell(rule.offDelayMs) : null
+  if (rule.kind !== 'limit') return off === null ? 'clears when that no longer holds' : `clears once that has not held for ${off}`
+  const at = rule.side === 'high' ? rule.limit - rule.deadband : rule.limit + rule.deadband
+  return `clears ${rule.side === 'high' ? 'at or below' : 'at or above'} ${figure(at, n.unit(rule.signal))}${off === null ? '' : ` for ${off}`}`
 }
 
-const inSentence = (name: string): string => (/^[A-Z][a-z]/.test(name) ? name.slice(0, 1).toLowerCase() + name.slice(1) : name)
-
-const figure = (v: number, unit: string): string => `${Number(v.toPrecision(10))}${unit === '' ? '' : ` ${unit}`}`
-
-const unitText = (code: string): string => UNITS[code]?.text ?? code
+function held(when: Gate | undefined, n: Names): readonly string[] {
+  if (!when) return []
+  const out: string[] = []
+  if (when.open) out.push('Raises nothing while the yard is closed.')
+  if (when.signal !== undefined) out.push(`Raises only while ${n.works(when.signal)}${when.signalForMs ? `, not in the first ${spell(when.signalForMs)}` : ''}.`)
+  if (when.idle !== undefined)
+    out.push(`Raises nothing while ${n.works(when.idle)}${when.idleForMs ? `, nor for ${spell(when.idleForMs)} after` : ''}; what goes on for 4 h is taken for stuck.`)
+  if (when.after) out.push(`Raises only while ${n.works(when.after.signal)} or within ${spell(when.after.withinMs)} of it.`)
+  if (when.value)
+    out.push(`Raises only while ${n.name(when.value.signal)} is ${when.value.side === 'high' ? 'above' : 'below'} ${figure(when.value.limit, n.unit(when.value.signal))}.`)
+  return out
+}

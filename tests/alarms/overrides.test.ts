@@ -49,7 +49,7 @@ test('an alarm that is switched off is gone; one that protects people is gone wi
 test('a limit on a signal that has no such default becomes an alarm when it says what to do, and an alert that calls nobody when it does not', () => {
   const site = loop(
     (t) =>
-      `${t.replace('  tu.temperature:\n', '  tu.temperature:\n  tu.orp:\n')}alarms:\n  tu.orp.low: { limit: -100, why: "learned in spring", cause: "No air.", consequence: "Smell.", action: ["At the blower: look."], respondWithin: 2h }\n  tu.orp.high: { limit: 350, why: "x" }\n`,
+      `${t.replace('  tu.temperature:\n', '  tu.temperature:\n  tu.orp: { name: "Redox potential (Ag/AgCl)" }\n')}alarms:\n  tu.orp.low: { limit: -100, why: "learned in spring", cause: "No air.", consequence: "Smell.", action: ["At the blower: look."], respondWithin: 2h }\n  tu.orp.high: { limit: 350, why: "x" }\n`,
   )
   const r = defaultAlarms(site)
   expect(r.faults).toEqual([])

@@ -9,12 +9,14 @@ import { age, clockSeconds, ownZone } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmPage } from './alarm.tsx'
 import { AlarmsPage } from './alarms.tsx'
+import { FleetDuePage } from './fleet-due.tsx'
 import { FleetPage } from './fleet.tsx'
 import { Head } from './head.tsx'
 import { HealthPage } from './health.tsx'
 import { IntakePage } from './intake.tsx'
 import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
+import { RulesPage } from './rules.tsx'
 import { TrendPage } from './trend.tsx'
 
 export function App() {
@@ -39,6 +41,8 @@ export function App() {
       {night && <AlarmPage key={id} id={id} />}
       {page === 'trends' && <TrendPage key={id ?? ''} site={id ?? null} />}
       {page === 'log' && id !== undefined && <LogPage key={id} site={id} />}
+      {page === 'due' && <FleetDuePage site={here.value.query.get('site')} />}
+      {page === 'rules' && id !== undefined && <RulesPage key={id} site={id} />}
       {page === 'intake' && <IntakePage />}
       {page === 'health' && <HealthPage />}
       {!KNOWN.has(page ?? '') && (
@@ -53,7 +57,7 @@ export function App() {
   )
 }
 
-const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'intake', 'health'])
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'health'])
 
 const BACK_MS = 5_000
 
