@@ -37,7 +37,17 @@ function steps(site: Site, s: Signal): readonly Draft[] {
     out.push({
       ...common,
       key: `${s.id}.fall`,
-      rule: { ...step, side: 'low', limit: -150, onDelayMs: 10 * MIN, offDelayMs: 30 * MIN, when: { value: { signal: oxygen.id, side: 'low', limit: 0.5 } } },
+      // Joined and not gated: its median is learned while there is oxygen.
+      rule: {
+        kind: 'all-of',
+        of: [
+          { ...step, side: 'low', limit: -150 },
+          { kind: 'limit', signal: oxygen.id, side: 'low', limit: 0.5, deadband: 0.3 },
+        ],
+        withinMs: 0,
+        onDelayMs: 10 * MIN,
+        offDelayMs: 30 * MIN,
+      },
       what: `${capital(where)} turns septic`,
       cause: 'No air, or far more load than the air can carry, for hours.',
       consequence: 'Hydrogen sulphide forms next: smell, danger to whoever leans over, black water.',

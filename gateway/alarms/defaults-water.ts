@@ -1,6 +1,6 @@
 /** Water: enough to wash with, and none on the ground. Limits are common practice, no source, and not yet tuned on data. */
 import type { Signal, Site, Stage } from '../site/site.ts'
-import { limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
+import { capital, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
 
 /** Taken where the site file gives no lance, L/min. */
 const LANCE_L_PER_MIN = 23
@@ -127,27 +127,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
   const name = s.id.slice(s.id.lastIndexOf('.') + 1)
   if (name === 'leak' || s.at === null) {
     if (name !== 'leak') return []
-    return [
-      {
-        ...overflow,
-        key: `${s.id}.wet`,
-        stage: stage?.id ?? null,
-        rule: stateRule(s, 1, MIN, 5 * MIN),
-        what: 'Water in the containment',
-        cause: 'A leak or an overflow of a tank or hose; or rain in the bund.',
-        consequence: 'When the containment is full, untreated water reaches the soil or a storm drain.',
-        action: [
-          'Yard, by phone: has it rained in the last 6 h? If not, stop washing and switch the transfer pump off.',
-          'At the containment: find where it comes from; take a sample before anything is pumped.',
-          'Pump out by the site procedure: rain water and wash water go different ways.',
-        ],
-        confirm: 'The float is dry after pumping out and stays dry for an hour.',
-        respondWithinMin: 15,
-        severity: 'severe',
-        latching: true,
-        basis: `Wet for 60 s. Stays until a person has looked, because a dry float does not say where the water went. ${PRACTICE}.`,
-      },
-    ]
+    return containment(site, s, stage)
   }
   if (stage?.kind === 'sump' && (name === 'high' || name === 'high-high')) {
     const top = name === 'high-high'
@@ -192,4 +172,52 @@ function float(site: Site, s: Signal): readonly Draft[] {
     ]
   }
   return []
+}
+
+/** Rain within this long says where water in a bund comes from. Common practice, no source. */
+const RAIN_MS = 6 * 60 * MIN
+
+/** Where rain is measured, water in the bund after it is work for the day; without rain it is a leak or an overflow. */
+function containment(site: Site, s: Signal, stage: Stage | null): readonly Draft[] {
+  const rain = signalsOf(site, 'rain')[0]
+  const common = { ...overflow, stage: stage?.id ?? null, latching: true, protection: 'overflow-bund' } as const
+  const wet = { kind: 'state', signal: s.id, value: 1, onDelayMs: MIN, offDelayMs: 5 * MIN } as const
+  const stays = 'Stays until a person has looked, because a dry float does not say where the water went'
+  const dry: Draft = {
+    ...common,
+    key: `${s.id}.wet`,
+    rule: rain ? { ...wet, when: { idle: rain.id, idleForMs: RAIN_MS } } : wet,
+    what: 'Water in the containment',
+    cause: rain ? 'A leak or an overflow of a tank or hose: it has not rained for 6 h.' : 'A leak or an overflow of a tank or hose; or rain in the bund.',
+    consequence: 'When the containment is full, untreated water reaches the soil or a storm drain.',
+    action: [
+      `Yard, by phone: ${rain ? 'stop washing' : 'has it rained in the last 6 h? If not, stop washing'} and switch the transfer pump off.`,
+      'At the containment: find where it comes from; take a sample before anything is pumped.',
+      'Pump out by the site procedure: rain water and wash water go different ways.',
+    ],
+    confirm: 'The float is dry after pumping out and stays dry for an hour.',
+    respondWithinMin: 15,
+    severity: 'severe',
+    basis: `Wet for 60 s${rain ? ' and no rain for 6 h' : ''}. ${stays}. ${capital(PRACTICE)}.`,
+  }
+  if (!rain) return [dry]
+  return [
+    dry,
+    {
+      ...common,
+      key: `${s.id}.rain`,
+      rule: { ...wet, when: { after: { signal: rain.id, withinMs: RAIN_MS } } },
+      what: 'Rain water in the containment',
+      cause: 'Rain in the bund; a leak would look the same.',
+      consequence: 'A bund that is full of rain holds nothing when a tank runs over.',
+      action: [
+        'At the containment: look whether any of it comes from a tank or hose; take a sample.',
+        'Pump out by the site procedure: rain water and wash water go different ways.',
+      ],
+      confirm: 'The float is dry.',
+      respondWithinMin: 240,
+      severity: 'major',
+      basis: `Wet for 60 s and rain within 6 h. ${stays}. ${capital(PRACTICE)}.`,
+    },
+  ]
 }

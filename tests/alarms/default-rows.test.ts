@@ -53,7 +53,7 @@ test.each([
   ['and it keeps dosing', 'tu.ph.no-answer-on', 'medium', { kind: 'no-response', doses: 10 }, 'nr', ['tu.ph']],
   ['one run longer than three longest pulses', 'acid.run.long', 'medium', { kind: 'over-run', factor: 3 }, 'nr', ['acid.run']],
   ['twice the dose the washing asks for', 'acid.run.day', 'low', { kind: 'day-total', factor: 2 }, 'nr', ['acid.run']],
-  ['redox falls by a step without oxygen', 'bio1.orp.fall', 'medium', { kind: 'deviation', limit: -150, withinMs: 2 * H, when: { value: { limit: 0.5 } } }, 'r', ['bio1.orp']],
+  ['redox falls by a step without oxygen', 'bio1.orp.fall', 'medium', { kind: 'all-of', of: [{ limit: -150, withinMs: 2 * H }, { limit: 0.5 }] }, 'r', ['bio1.orp']],
   ['redox rises by a step with ozone on or oxygen rising', 'bio1.orp.rise', 'medium', { kind: 'all-of', withinMs: 2 * H }, 'r', ['bio1.orp']],
   ['two ozone runs that reach less', 'finished.orp.weak', 'low', { kind: 'per-run', take: 'max', limit: -150, times: 2 }, 'r', ['ozone.run']],
   ['less than 30 min of washing', 'finished.level.low', 'low', { belowMin: 30 }, 'nr', ['finished.level']],
