@@ -53,7 +53,7 @@ export function startDue(parts: DueParts): DueKeeper {
     const expected = (await gateway.forecasts(site.id))?.expected ?? []
     const normals = (await gateway.normals(site.id))?.normals ?? []
     const nowMs = clock.nowMs()
-    const items = dueOf({ site, nowMs, log, expected, normals, latest: state.latest, vitals: gateway.vitals(site.id), alarms: gateway.alarmsOf(site.id) })
+    const items = dueOf({ site, nowMs, log, expected, normals, latest: state.latest, silent: state.silent, vitals: gateway.vitals(site.id), alarms: gateway.alarmsOf(site.id) })
     const due: LoopDue = { site: site.id, atMs: nowMs, items, proofs: proofsOf(site, log) }
     known.set(site.id, due)
     made++

@@ -4,7 +4,7 @@
  * A loop that is silent as a whole is `site.silent`, not this.
  */
 import { PRIORITIES, type Priority } from './alarm.ts'
-import { MIN, PRACTICE, spell, type Draft } from './draft.ts'
+import { capital, MIN, PRACTICE, spell, type Draft } from './draft.ts'
 import { signalOfRule } from './rule-signals.ts'
 import type { Site } from '../site/site.ts'
 
@@ -38,7 +38,7 @@ export function blindAlarms(site: Site, watched: readonly Watched[]): readonly (
         confirm: 'Usable values arrive again.',
         respondWithinMin: worst.respondWithinMin,
         cautions: worst.cautions,
-        basis: `Nothing usable for ${spell(afterMs)} while the loop reports: the time to respond of the alarm it blinds, at least 15 min. ${PRACTICE}.`,
+        basis: `Nothing usable for ${spell(afterMs)} while the loop reports: the time to respond of the alarm it blinds, at least 15 min. ${capital(PRACTICE)}.`,
         class: 'equipment',
         severity: worst.severity,
         latching: false,

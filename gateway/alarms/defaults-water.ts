@@ -73,8 +73,8 @@ function finished(site: Site, s: Signal, stage: Stage): readonly Draft[] {
       severity: r.severity,
       ...(r.kind === 'low-low' && { protection: 'finished-low-low' }),
       basis: byTime
-        ? `Minutes at ${lance ?? LANCE_L_PER_MIN} L/min${lance === null ? ' (no lance in the site file)' : ''} above ${EMPTY_PCT} % of ${Math.round(volumeL)} L, judged in opening hours and the hour before. ${PRACTICE}.`
-        : `Percent, because the volume of the tank is not in the site file; judged in opening hours. ${PRACTICE}.`,
+        ? `Minutes at ${lance ?? LANCE_L_PER_MIN} L/min${lance === null ? ' (no lance in the site file)' : ''} above ${EMPTY_PCT} % of ${Math.round(volumeL)} L, judged in opening hours and the hour before. ${capital(PRACTICE)}.`
+        : `Percent, because the volume of the tank is not in the site file; judged in opening hours. ${capital(PRACTICE)}.`,
     }
   })
 }
@@ -105,7 +105,7 @@ function sump(site: Site, s: Signal, stage: Stage): readonly Draft[] {
       consequence: 'It runs over in about 17 min at 23 L/min when nothing is done.',
       respondWithinMin: 17,
       severity: floated ? 'minor' : 'major',
-      basis: `80 %${floated ? '; its float speaks louder' : ''}. Time: 380 L of head-room at 23 L/min (arithmetic). ${PRACTICE}.`,
+      basis: `80 %${floated ? '; its float speaks louder' : ''}. Time: 380 L of head-room at 23 L/min (arithmetic). ${capital(PRACTICE)}.`,
     },
     {
       ...common,
@@ -116,7 +116,7 @@ function sump(site: Site, s: Signal, stage: Stage): readonly Draft[] {
       respondWithinMin: 5,
       severity: 'severe',
       protection: 'sump-high-high',
-      basis: `95 %. ${PRACTICE}.`,
+      basis: `95 %. ${capital(PRACTICE)}.`,
     },
   ]
 }
@@ -146,7 +146,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
         respondWithinMin: top ? 5 : 17,
         severity: top ? 'severe' : 'major',
         ...(top && { protection: 'sump-high-high' }),
-        basis: `Float wet for 60 s. ${PRACTICE}.`,
+        basis: `Float wet for 60 s. ${capital(PRACTICE)}.`,
       },
     ]
   }
@@ -167,7 +167,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
         confirm: 'The float is wet again while nobody washes.',
         respondWithinMin: 10,
         protection: 'finished-low-low',
-        basis: `Float dry for 2 min; how many minutes are left depends on where it hangs. ${PRACTICE}.`,
+        basis: `Float dry for 2 min; how many minutes are left depends on where it hangs. ${capital(PRACTICE)}.`,
       },
     ]
   }

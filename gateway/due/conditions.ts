@@ -2,6 +2,8 @@
  * What the readings show that wants a visit and no answer now: air pressure well above its first weeks, salt, paper that advances more than it used
  * to. Shares: common practice, no source; not yet tuned on data.
  */
+import type { AlarmView } from '../alarms/alarm.ts'
+import { signalsOfRule } from '../alarms/rule-signals.ts'
 import type { Normal } from '../outlook/normal.ts'
 import type { Reading } from '../site/reading.ts'
 import type { Signal, Site } from '../site/site.ts'
@@ -11,6 +13,9 @@ import { dateIn, type DueItem, inSentence } from './item.ts'
 /** Over the first weeks: fouled diffusers. */
 const AIR_SHARE = 1.3
 const PAPER_SHARE = 2
+const PLATE_SHARE = 1.15
+/** Shorter gaps close by themselves. */
+const DEAD_MS = 12 * 3_600_000
 /** Over make-up water. */
 const SALT_TIMES = 3
 
@@ -20,11 +25,14 @@ export interface Seen {
   readonly latest: ReadonlyMap<string, Reading>
   readonly vitals: readonly Explanation[]
   readonly normals: readonly Normal[]
+  readonly alarms: readonly AlarmView[]
+  /** Nothing comes of the loop at all: that is an alarm, and no instrument of it is dead. */
+  readonly silent: boolean
 }
 
 export function dueConditions(seen: Seen): readonly DueItem[] {
   const { site } = seen
-  return [...site.equipment.filter((e) => e.kind === 'aerator').flatMap((e) => airPressure(seen, e.id)), ...salt(seen), ...paper(seen)]
+  return [...site.equipment.filter((e) => e.kind === 'aerator').flatMap((e) => airPressure(seen, e.id)), ...salt(seen), ...paper(seen), ...motors(seen), ...dead(seen)]
 }
 
 const valueOf = (seen: Seen, s: Signal): number | null => {
@@ -94,6 +102,58 @@ function paper(seen: Seen): readonly DueItem[] {
       settles: null,
     },
   ]
+}
+
+/** Above its plate: not the jam of seconds, which the overload must catch, but the slow one. */
+function motors(seen: Seen): readonly DueItem[] {
+  const { site } = seen
+  return site.equipment.flatMap((e): readonly DueItem[] => {
+    const s = e.nameplateA === null ? undefined : site.signals.find((x) => x.quantity === 'current' && x.at === e.id)
+    const value = s ? valueOf(seen, s) : null
+    if (!s || e.nameplateA === null || value === null || value <= PLATE_SHARE * e.nameplateA) return []
+    return [
+      {
+        site: site.id,
+        id: `motor ${s.id}`,
+        kind: 'condition',
+        what: `Look why ${inSentence(e.name)} draws more than its plate`,
+        stage: s.stage,
+        dueMs: seen.nowMs,
+        why: `${value.toFixed(s.digits)} A where the plate says ${e.nameplateA} A: bearings, a blocked outlet, fouled diffusers or low voltage. The overload trips next.`,
+        bring: 'Clamp meter, bearings; an electrician for the supply; lockout.',
+        settles: null,
+      },
+    ]
+  })
+}
+
+/** An instrument a low alarm rests on, and that gives nothing usable; where a more urgent one rests on it, being blind is an alarm. */
+function dead(seen: Seen): readonly DueItem[] {
+  const { site } = seen
+  if (seen.silent) return []
+  const blind = new Set(seen.alarms.flatMap((a) => (a.def.rule.kind === 'blind' ? [a.def.rule.signal] : [])))
+  const used = new Set(seen.alarms.flatMap((a) => (a.def.priority === 'alert' ? [] : signalsOfRule(a.def.rule))))
+  return site.signals.flatMap((s): readonly DueItem[] => {
+    const r = seen.latest.get(s.id)
+    // One that never came is one nobody has connected yet.
+    if (!r || blind.has(s.id) || !used.has(s.id)) return []
+    const goneMs = Math.max(DEAD_MS, 3 * s.reportEveryMs)
+    if (r.quality !== 'bad' && seen.nowMs - r.sourceMs <= goneMs) return []
+    return [
+      {
+        site: site.id,
+        id: `dead ${s.id}`,
+        kind: 'condition',
+        what: `Repair ${inSentence(s.name)}: it gives nothing usable`,
+        stage: s.stage,
+        dueMs: Math.min(seen.nowMs, r.sourceMs),
+        why:
+          r.quality === 'bad' ? `Its newest reading, of ${dateIn(site, r.sourceMs)}, is bad.` : `Nothing came of it since ${dateIn(site, r.sourceMs)} although the loop reports.`,
+        bring: 'A spare probe or contact, cable, fuse of the input.',
+        settles: null,
+      },
+    ]
+  })
 }
 
 const share = (a: number, b: number): string => `${Math.round(100 * (a / b - 1))} %`

@@ -1,5 +1,4 @@
 /** Everything that is due on a loop, the longest overdue first; work with a date, which calls nobody. */
-import type { AlarmView } from '../alarms/alarm.ts'
 import type { LogEntry } from '../log/entry.ts'
 import type { Expected } from '../outlook/expected.ts'
 import { noonOf } from '../outlook/local-date.ts'
@@ -12,7 +11,6 @@ export interface LoopFacts extends Seen {
   /** Newest first, corrections among them. */
   readonly log: readonly LogEntry[]
   readonly expected: readonly Expected[]
-  readonly alarms: readonly AlarmView[]
 }
 
 export function dueOf(f: LoopFacts): readonly DueItem[] {

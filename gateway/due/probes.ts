@@ -21,17 +21,17 @@ interface Care {
 const CARE: Partial<Readonly<Record<Quantity, Care>>> = {
   ph: {
     item: /^ph$/i,
-    task: 'Clean and calibrate',
+    task: 'clean and calibrate',
     everyDays: 28,
     bring: 'Buffers 7 and 10, rinse bottle, a soft cloth; a spare electrode when it is slow.',
     part: { name: 'electrode', days: 540 },
   },
-  do: { item: /^(oxygen|do)$/i, task: 'Wipe and check in air', everyDays: 14, bring: 'Soft cloth, water; a spare cap when it reads off in air.', part: { name: 'cap', days: 730 } },
-  orp: { item: /^(redox|orp)$/i, task: 'Clean and check in solution', everyDays: 31, bring: 'Redox solution with its value on the bottle, soft cloth.', part: null },
-  conductivity: { item: /^conductivity$/i, task: 'Check', everyDays: 93, bring: 'Conductivity standard near what the loop reads.', part: null },
-  turbidity: { item: /^turbidity$/i, task: 'Clean the window of', everyDays: 31, bring: 'Soft cloth, clean water, a standard.', part: null },
-  ozone: { item: /^ozone$/i, task: 'Calibrate', everyDays: 186, bring: 'Ozone source or the service of the maker; a second meter to go in with.', part: null },
-  h2s: { item: /^(h2s|hydrogen sulphide)$/i, task: 'Calibrate', everyDays: 186, bring: 'Test gas and cap; a personal meter to go near.', part: null },
+  do: { item: /^(oxygen|do)$/i, task: 'wipe and check in air', everyDays: 14, bring: 'Soft cloth, water; a spare cap when it reads off in air.', part: { name: 'cap', days: 730 } },
+  orp: { item: /^(redox|orp)$/i, task: 'clean and check in solution', everyDays: 31, bring: 'Redox solution with its value on the bottle, soft cloth.', part: null },
+  conductivity: { item: /^conductivity$/i, task: 'check', everyDays: 93, bring: 'Conductivity standard near what the loop reads.', part: null },
+  turbidity: { item: /^turbidity$/i, task: 'clean the window', everyDays: 31, bring: 'Soft cloth, clean water, a standard.', part: null },
+  ozone: { item: /^ozone$/i, task: 'calibrate', everyDays: 186, bring: 'Ozone source or the service of the maker; a second meter to go in with.', part: null },
+  h2s: { item: /^(h2s|hydrogen sulphide)$/i, task: 'calibrate', everyDays: 186, bring: 'Test gas and cap; a personal meter to go near.', part: null },
 }
 
 export function dueProbes(site: Site, log: readonly LogEntry[]): readonly DueItem[] {
@@ -49,7 +49,7 @@ export function dueProbes(site: Site, log: readonly LogEntry[]): readonly DueIte
         site: site.id,
         id: `probe ${s.id}`,
         kind: 'probe',
-        what: `${care.task} ${name}`,
+        what: `${s.name}: ${care.task}`,
         stage: s.stage,
         dueMs: cycle.dueMs,
         why: last ? `Last done ${dateIn(site, last.atMs)}${foundOff(last)}; ${cycle.every}.` : 'No calibration of it stands in the site log.',

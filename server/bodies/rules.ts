@@ -24,15 +24,16 @@ export function rulesBodyOf(site: Site, alarms: readonly AlarmView[], due: LoopD
   }
 }
 
-/** In the order of the train, worst first within a stage. */
+/** In the order of the train, worst first within a stage; being blind for one comes after them. */
 export function recordsOf(site: Site, alarms: readonly AlarmView[], due: LoopDue | null): readonly AlarmRecord[] {
   const proved = new Map(due?.proofs.map((p) => [p.id, p.provedMs === null ? null : dateIn(site.zone, p.provedMs)]) ?? [])
   const place = (a: AlarmView): number => {
     const at = site.stages.findIndex((s) => s.id === a.def.stage)
     return at < 0 ? site.stages.length : at
   }
+  const blind = (a: AlarmView): number => Number(a.def.rule.kind === 'blind')
   return alarms
-    .toSorted((a, b) => place(a) - place(b) || PRIORITIES.indexOf(a.def.priority) - PRIORITIES.indexOf(b.def.priority) || (a.def.id < b.def.id ? -1 : 1))
+    .toSorted((a, b) => place(a) - place(b) || blind(a) - blind(b) || PRIORITIES.indexOf(a.def.priority) - PRIORITIES.indexOf(b.def.priority) || (a.def.id < b.def.id ? -1 : 1))
     .map((a) => recordOf(site, a.def, (id) => proved.get(id) ?? null))
 }
 

@@ -25,9 +25,9 @@ test('ALM-40 every alarm of the loop has a whole record: rule in words, priority
 })
 
 test('ALM-40 the rule is said with its figures, its units and when it lets go', () => {
-  expect(record(loop(), 'tu.do.low').raises).toBe('oxygen, treatment unit below 2 mg/L for 60 min; clears at or above 2.2 mg/L for 10 min')
+  expect(record(loop(), 'tu.do.low').raises).toBe('Oxygen, treatment unit below 2 mg/L for 60 min; clears at or above 2.2 mg/L for 10 min')
   expect(record(loop(), 'tu.do.low').suppressed).toMatch(/^Raises nothing while somebody washes; what goes on for 4 h is taken for stuck\./)
-  expect(record(loop(), 'common.trip.tripped').raises).toBe('trip, common tripped for 1 min; clears once that has not held for 1 min')
+  expect(record(loop(), 'common.trip.tripped').raises).toBe('Trip, common tripped for 1 min; clears once that has not held for 1 min')
   expect(record(loop(), 'blower1.no-air').suppressed).toMatch(/^Never by an air-off test or by washing\./)
 })
 

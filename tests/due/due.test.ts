@@ -100,6 +100,25 @@ test('salt is judged against the make-up water, and not at all where only one of
   expect(ids({}, { 'tu.conductivity': 9000 }, alone)).not.toContain('salt tu.conductivity')
 })
 
+test('an instrument that only a low alarm needs is work when it is dead; one a louder alarm needs is an alarm, and of a silent loop no instrument is dead', () => {
+  const site = yard(PROTECTIONS.replace('protections:', '  finished.turbidity:\nprotections:'))
+  const old = { 'finished.turbidity': 9, 'tu.ph': 7 }
+  const at = facts(site, {}, old)
+  const latest = new Map([...at.latest].map(([id, r]) => [id, { ...r, sourceMs: NOW - 2 * DAY }]))
+  const dead = (more: Parameters<typeof facts>[1]) => dueOf(facts(site, more)).flatMap((d) => (d.id.startsWith('dead') ? [d.id] : []))
+  expect(dead({ latest })).toEqual(['dead finished.turbidity'])
+  expect(dead({ latest, silent: true })).toEqual([])
+  expect(dead({ latest: at.latest })).toEqual([])
+  expect(dead({})).toEqual([])
+})
+
+test('a motor above 115 % of its plate wants a look; at 110 % it does not', () => {
+  const site = yard(PROTECTIONS.replace('protections:', '  hp.current:\nprotections:'))
+  const plated = { ...site, equipment: site.equipment.map((e) => (e.id === 'hp' ? { ...e, nameplateA: 20 } : e)) }
+  expect(ids({}, { 'hp.current': 24 }, plated)).toContain('motor hp.current')
+  expect(ids({}, { 'hp.current': 22 }, plated)).not.toContain('motor hp.current')
+})
+
 test('ALM-40 the alarms of a loop are due for review from when the site file says, and at once where nobody ever went through them', () => {
   expect(one('review alarms')).toMatchObject({ dueMs: null, what: expect.stringMatching(/^Go through the \d+ alarm rules of this loop$/) })
   const reviewed = yard(`${PROTECTIONS}alarmReview: { owner: "Ida Holm", reviewedOn: "2026-01-31", everyMonths: 1 }\n`)
@@ -121,7 +140,7 @@ test('every line says what, why and what to bring, and its id stands once', () =
   expect(new Set(all.map((d) => d.id)).size).toBe(all.length)
   expect(all.length).toBeGreaterThan(8)
   for (const d of all) {
-    expect(d.what, d.id).toMatch(/^[A-Z].{8,}/)
+    expect(d.what, d.id).toMatch(/^\S.{8,}/)
     expect(d.why, d.id).toMatch(/\.$/)
     if (d.kind !== 'review') expect(d.bring, d.id).toMatch(/\.$/)
   }

@@ -43,6 +43,7 @@ export function facts(site: Site, more: Partial<LoopFacts> = {}, values: Readonl
     expected: [],
     normals: [],
     vitals: [],
+    silent: false,
     alarms: defaultAlarms(site).defs.map(quiet),
     latest: new Map(Object.entries(values).map(([s, v]) => [s, reading(s, v, NOW)])),
     ...more,

@@ -73,7 +73,7 @@ export function FleetDuePage({ site }: { site: string | null }) {
               <th scope="col">When</th>
               <th scope="col">What</th>
               <th scope="col">Why</th>
-              <th scope="col">Bring</th>
+              <th scope="col">How, and what to bring</th>
             </tr>
           </thead>
           <tbody>
