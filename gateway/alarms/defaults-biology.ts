@@ -92,12 +92,12 @@ function dips(site: Site, stage: Stage, seen: ReadonlySet<string>): readonly Dra
     ],
     respondWithinMin: 720,
     severity: 'severe',
-    basis: `Dip below 25 % of the predicted one, and within a day of it a second sign: a step in redox potential, pH or turbidity against its own median. Nothing is won at night. ${capital(PRACTICE)}.`,
+    basis: `Dip below 25 % of the predicted one, and within a day of it a second sign: redox potential 150 mV above or turbidity twice its own median, or pH above 9 or below 6. Nothing is won at night. ${capital(PRACTICE)}.`,
   })
   return out
 }
 
-/** What else moves when a biology is poisoned, each against its own past. */
+/** What else moves when a biology is poisoned: redox potential and turbidity against their own past, pH out of what a biology bears. */
 function otherSigns(site: Site): readonly Condition[] {
   const tanks = biology(site).map((s) => s.id)
   const of = (q: Signal['quantity']): readonly Signal[] => site.signals.filter((s) => s.quantity === q && s.at !== null && tanks.includes(s.at))
@@ -105,8 +105,8 @@ function otherSigns(site: Site): readonly Condition[] {
   return [
     ...of('orp').map((s): Condition => ({ kind: 'deviation', signal: s.id, from: median, as: 'difference', side: 'high', limit: 150, deadband: 30 })),
     ...of('ph').flatMap((s): readonly Condition[] => [
-      { kind: 'deviation', signal: s.id, from: median, as: 'difference', side: 'high', limit: 0.6, deadband: 0.1 },
-      { kind: 'deviation', signal: s.id, from: median, as: 'difference', side: 'low', limit: -0.6, deadband: 0.1 },
+      { kind: 'limit', signal: s.id, side: 'high', limit: 9, deadband: 0.1 },
+      { kind: 'limit', signal: s.id, side: 'low', limit: 6, deadband: 0.1 },
     ]),
     ...site.signals
       .filter((s) => s.quantity === 'turbidity')
@@ -119,7 +119,6 @@ function otherSigns(site: Site): readonly Condition[] {
           side: 'high',
           limit: 2,
           deadband: 0.2,
-          medianOverMs: HOUR / 12,
         }),
       ),
   ]
