@@ -6,6 +6,7 @@ import type { AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import type { AlarmKeeper } from './alarms/keeper.ts'
 import type { Clock } from './clock.ts'
 import type { Current } from './current.ts'
+import { type DueKeeper, startDue } from './due-keeper.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import { startLoopKeeper } from './loop-keeper.ts'
@@ -78,6 +79,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     // Another instrument, or another calibration: the old normal is not its own.
     if ((written.kind === 'calibration' || written.kind === 'replacement') && written.about !== undefined) keeper.forget(written.site, written.about)
     keeper.attended(written.site, written.recordedMs)
+    due.onEntry(written.site)
     tell({ kind: 'log', entry: written })
     return written
   }
@@ -117,6 +119,19 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     gateway: { alarmsOf: (site) => keeper.alarmsOf(site), vitals: (site) => vitals.of(site), journal: (q) => keeper.journal(q) },
   })
 
+  const due: DueKeeper = startDue({
+    clock,
+    log: parts.log,
+    sites: () => current.all(),
+    site: (id) => current.site(id),
+    gateway: {
+      alarmsOf: (site) => keeper.alarmsOf(site),
+      vitals: (site) => vitals.of(site),
+      forecasts: (site) => outlook.forecasts(site),
+      normals: (site) => outlook.normals(site),
+    },
+  })
+
   const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles(), ...states.troubles()]
 
   const port: GatewayPort = {
@@ -133,6 +148,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     vitals: (site) => vitals.of(site),
     forecasts: (site) => outlook.forecasts(site),
     normals: (site) => outlook.normals(site),
+    due: (site) => due.due(site),
+    dueEverywhere: () => due.everywhere(),
     journal: (q) => keeper.journal(q),
     changes: parts.changes,
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
@@ -150,6 +167,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
         ...keeper.counters(),
         ...outlook.counters(),
         ...states.counters(),
+        ...due.counters(),
         { name: 'listenerFaults', value: listenerFaults, what: 'Events a listener failed on; a failure of ours.' },
       ],
       ...parts.rejected(),
@@ -194,10 +212,12 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       vitals.tick()
       outlook.tick()
       states.tick()
+      due.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
     },
     async stop() {
       await states.stop()
+      due.stop()
       await outlook.stop()
     },
   }

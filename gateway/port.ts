@@ -12,6 +12,8 @@ import type { InForce, Proposal } from './alarms/changes-proposal.ts'
 import type { JournalledEvent, JournalQuery } from './alarms/event-query.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
+import type { DueItem } from './due/item.ts'
+import type { Proof } from './due/proofs.ts'
 import type { Expected } from './outlook/expected.ts'
 import type { Normal } from './outlook/normal.ts'
 import type { Forecast, MonthUse } from './site/data-plan.ts'
@@ -231,6 +233,14 @@ export interface ChangesPort {
   raisedUnder(alarm: string): Promise<RaisedUnder | null>
 }
 
+/** What is due on a loop, and its local protections with their newest proof. */
+export interface LoopDue {
+  readonly site: string
+  readonly atMs: number
+  readonly items: readonly DueItem[]
+  readonly proofs: readonly Proof[]
+}
+
 export interface GatewayPort {
   readonly changes: ChangesPort
   readonly history: HistoryReader
@@ -254,6 +264,10 @@ export interface GatewayPort {
   forecasts(site: string): Promise<LoopForecasts | null>
   /** As forecasts(). */
   normals(site: string): Promise<LoopNormals | null>
+  /** What is due on a loop, worked out when asked and kept for minutes; null: no such loop. */
+  due(site: string): Promise<LoopDue | null>
+  /** Of every loop as last worked out, some hours ago at most; loops whose turn has not come yet since the start are left out. */
+  dueEverywhere(): readonly LoopDue[]
   /** Journal, newest first. */
   journal(q: JournalQuery): Promise<readonly JournalledEvent[]>
   acknowledge(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>

@@ -11,6 +11,9 @@ export * from './wire-set-aside.ts'
 
 export * from './wire-changes.ts'
 
+export * from './wire-due.ts'
+export * from './wire-rules.ts'
+
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
 const priority = z.enum(['high', 'medium', 'low', 'alert'])

@@ -17,7 +17,7 @@ export interface Room {
 }
 
 const PURE_GATEWAY =
-  /^gateway\/(site|process|trends|vitals|outlook|crash)\/|^gateway\/alarms\/(?!journal|keeper)|^gateway\/log\/entry|^gateway\/intake\/(payload|topic|mapping|checks|qartod|message|reject-codes)|^gateway\/history\/(history|csv\/(cells|pages|long|wide))\.ts|^gateway\/(port|clock)\.ts$/
+  /^gateway\/(site|process|trends|vitals|outlook|crash|due)\/|^gateway\/alarms\/(?!journal|keeper)|^gateway\/log\/entry|^gateway\/intake\/(payload|topic|mapping|checks|qartod|message|reject-codes)|^gateway\/history\/(history|csv\/(cells|pages|long|wide))\.ts|^gateway\/(port|clock)\.ts$/
 
 export const ROOMS: readonly Room[] = [
   { name: 'pure gateway', holds: PURE_GATEWAY, house: [PURE_GATEWAY], packages: ['zod', 'yaml'], pure: true },

@@ -41,6 +41,8 @@ export const to = {
   alarm: (id: string) => `/alarms/${q(id)}`,
   trends: (site: string, signals?: readonly string[]) => `/trends/${q(site)}${signals?.length ? `?signals=${signals.map(q).join(',')}` : ''}`,
   log: (site: string) => `/log/${q(site)}`,
+  due: (site?: string) => `/due${site === undefined ? '' : `?site=${q(site)}`}`,
+  rules: (site: string) => `/rules/${q(site)}`,
   intake: () => '/intake',
   health: () => '/health',
 }

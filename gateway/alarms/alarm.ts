@@ -33,6 +33,14 @@ export interface AlarmDef {
   readonly class: 'safety' | 'environment' | 'process' | 'equipment' | 'system'
   readonly severity: 'severe' | 'major' | 'minor'
   readonly latching: boolean
+  /** Protection in the yard that should act before any person can (protections.ts); null: none is expected. */
+  readonly protection: string | null
+  /** Role that answers for this alarm being right; a site file may name a person. */
+  readonly owner: string
+  /** Local date somebody last went through it for this site; null: nobody has yet. */
+  readonly reviewedOn: string | null
+  /** Local date of the next review. */
+  readonly reviewBy: string | null
   readonly version: number
 }
 

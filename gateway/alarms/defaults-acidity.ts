@@ -1,20 +1,9 @@
-/** pH and what moves it. Limits are common practice, no source, and not yet tuned on data. */
-import type { Equipment, Signal, Site } from '../site/site.ts'
-import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
+/** pH of the biology. Limits are common practice, no source, and not yet tuned on data. */
+import type { Signal, Site } from '../site/site.ts'
+import { acidPumps, pumpName, stopFirst } from './defaults-dosing.ts'
+import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, type Draft } from './draft.ts'
 
-export function acidityAlarms(site: Site): readonly Draft[] {
-  return [...signalsOf(site, 'ph').flatMap((s) => ph(site, s)), ...acidPumps(site).flatMap(({ pump, run }) => longRun(site, pump, run))]
-}
-
-/** Pumps that can make the water acid, with the contact that shows them run. */
-function acidPumps(site: Site): readonly { readonly pump: Equipment; readonly run: Signal }[] {
-  return site.equipment
-    .filter((e) => e.kind === 'dosing' && (e.doses === 'acid' || e.doses === 'alum'))
-    .flatMap((pump) => site.signals.filter((s) => s.quantity === 'run' && s.at === pump.id).map((run) => ({ pump, run })))
-}
-
-/** "acid pump", also where the site file calls it just "acid". */
-const pumpName = (pump: Equipment): string => (/pump/i.test(pump.name) ? pump.name.toLowerCase() : `${pump.name.toLowerCase()} pump`)
+export const acidityAlarms = (site: Site): readonly Draft[] => signalsOf(site, 'ph').flatMap((s) => ph(site, s))
 
 function ph(site: Site, s: Signal): readonly Draft[] {
   const stage = stageAt(site, s)
@@ -105,10 +94,11 @@ function ph(site: Site, s: Signal): readonly Draft[] {
       key: `${s.id}.low-low-${pump.id}`,
       rule: limitRule(s, 'low', 5.5, 0.2, 5 * MIN, 5 * MIN, { signal: run.id }),
       what: `${capital(where)} is acid and ${pumpName(pump)} still runs`,
-      cause: 'The dosing relay is stuck or the pH probe is wrong, and the local timer has not stopped the pump.',
+      protection: `${pump.doses}-max-run`,
+      cause: 'The dosing relay is stuck or the pH probe is wrong, and no timer on site has stopped the pump.',
       consequence: 'Below pH 5 within minutes: the biology of the tank dies within hours, then that of the whole loop.',
       action: [
-        `Yard, by phone: the local timer should have stopped ${pumpName(pump)}; switch it off at its disconnect now.`,
+        stopFirst(site, pump),
         `At the ${pumpName(pump)}: lock it out, with goggles, face shield and gloves.`,
         'Hold the feed, keep the air on, add bicarbonate in steps. No acid near a septic sump.',
       ],
@@ -119,31 +109,4 @@ function ph(site: Site, s: Signal): readonly Draft[] {
     }),
   )
   return [...low, ...dosing, ...high]
-}
-
-function longRun(site: Site, pump: Equipment, run: Signal): readonly Draft[] {
-  const served = site.stages.find((s) => pump.serves.includes(s.id))
-  const name = pumpName(pump)
-  return [
-    {
-      key: `${run.id}.long`,
-      stage: served?.id ?? null,
-      rule: stateRule(run, 1, 5 * MIN, MIN),
-      what: `${capital(name)} does not stop`,
-      cause: 'A stuck relay, a selector left in hand, or a pH probe that no longer answers.',
-      consequence: 'pH crash: at 2 L/h of 35 % acid a 2.3 m3 tank is below pH 5 in 13 min.',
-      action: [
-        `Yard, by phone: the local timer should have stopped the ${name}; switch it off at its disconnect now.`,
-        `At the ${name}: lock it out, with goggles, face shield and gloves; is the selector in hand?`,
-        `At ${served ? placeOf(served) : 'the dosed tank'}: read the pH with a second meter.`,
-      ],
-      confirm: 'The pump contact is open; pH is above 6.5.',
-      respondWithinMin: 10,
-      cautions: ['dosing', 'h2s', 'lockout'],
-      basis: `One run of 5 min without a pause; replace it by three times the longest normal pulse of this loop. ${capital(PRACTICE)}.`,
-      class: 'process',
-      severity: 'major',
-      latching: false,
-    },
-  ]
 }

@@ -4,11 +4,13 @@
  * A loop that is silent as a whole is `site.silent`, not this.
  */
 import { PRIORITIES, type Priority } from './alarm.ts'
+import { capital, MIN, PRACTICE, spell, type Draft } from './draft.ts'
 import { signalOfRule } from './rule-signals.ts'
-import { MIN, PRACTICE, spell, type Draft } from './draft.ts'
 import type { Site } from '../site/site.ts'
 
 export const BLIND = '.blind'
+/** What has longer than this is work for the due list, and so is a dead instrument that serves nothing more urgent. */
+const MOST_MIN = 480
 /** Shorter gaps close by themselves. Common practice, no source. */
 const LEAST_MS = 15 * MIN
 
@@ -18,7 +20,7 @@ export function blindAlarms(site: Site, watched: readonly Watched[]): readonly (
   return site.signals.flatMap((signal) => {
     const mine = watched.filter((d) => d.priority !== 'alert' && signalOfRule(d.rule) === signal.id)
     const [worst] = mine.sort((a, b) => PRIORITIES.indexOf(a.priority) - PRIORITIES.indexOf(b.priority) || a.respondWithinMin - b.respondWithinMin)
-    if (!worst) return []
+    if (!worst || (worst.priority === 'low' && worst.respondWithinMin > MOST_MIN)) return []
     const afterMs = Math.max(worst.respondWithinMin * MIN, LEAST_MS, 3 * signal.reportEveryMs)
     return [
       {
@@ -36,7 +38,7 @@ export function blindAlarms(site: Site, watched: readonly Watched[]): readonly (
         confirm: 'Usable values arrive again.',
         respondWithinMin: worst.respondWithinMin,
         cautions: worst.cautions,
-        basis: `Nothing usable for ${spell(afterMs)} while the loop reports: the time to respond of the alarm it blinds, at least 15 min. ${PRACTICE}.`,
+        basis: `Nothing usable for ${spell(afterMs)} while the loop reports: the time to respond of the alarm it blinds, at least 15 min. ${capital(PRACTICE)}.`,
         class: 'equipment',
         severity: worst.severity,
         latching: false,

@@ -7,34 +7,37 @@ interface Gas {
   readonly limit: number
   readonly deadband: number
   readonly severity: 'severe' | 'major'
+  /** Until it hurts somebody who stays in it. */
+  readonly respondWithinMin: number
   readonly source: string
 }
 
 const OZONE: readonly Gas[] = [
-  { kind: 'high', limit: 0.05, deadband: 0.02, severity: 'major', source: '0.05 ppm: ACGIH limit for heavy work (OSHA chemical sampling page)' },
-  { kind: 'high-high', limit: 0.1, deadband: 0.02, severity: 'severe', source: '0.1 ppm: OSHA PEL and NIOSH ceiling (29 CFR 1910.1000 Table Z-1)' },
+  { kind: 'high', limit: 0.05, deadband: 0.02, severity: 'major', respondWithinMin: 30, source: '0.05 ppm: ACGIH limit for heavy work (OSHA chemical sampling page)' },
+  { kind: 'high-high', limit: 0.1, deadband: 0.02, severity: 'severe', respondWithinMin: 5, source: '0.1 ppm: OSHA PEL and NIOSH ceiling (29 CFR 1910.1000 Table Z-1)' },
 ]
 const H2S: readonly Gas[] = [
-  { kind: 'high', limit: 5, deadband: 1, severity: 'major', source: '5 ppm: ACGIH short-term limit (table in PMC5777517)' },
-  { kind: 'high-high', limit: 10, deadband: 1, severity: 'severe', source: '10 ppm: NIOSH ceiling, 10 min (table in PMC5777517)' },
+  { kind: 'high', limit: 5, deadband: 1, severity: 'major', respondWithinMin: 15, source: '5 ppm: ACGIH short-term limit (table in PMC5777517)' },
+  { kind: 'high-high', limit: 10, deadband: 1, severity: 'severe', respondWithinMin: 5, source: '10 ppm: NIOSH ceiling, 10 min (table in PMC5777517)' },
 ]
 
 export function gasAlarms(site: Site): readonly Draft[] {
   return [...signalsOf(site, 'ozone').flatMap((s) => OZONE.map((g) => ozone(site, s, g))), ...signalsOf(site, 'h2s').flatMap((s) => H2S.map((g) => sulphide(site, s, g)))]
 }
 
-const PROTECTS = 'The beacon and fan on site protect people, not this message.'
+const PROTECTS = 'The beacon and fan on site protect people, not this message'
 
 function common(site: Site, s: Signal, g: Gas) {
   return {
     key: `${s.id}.${g.kind}`,
     stage: s.stage,
     rule: limitRule(s, 'high', g.limit, g.deadband, MIN, 5 * MIN),
-    respondWithinMin: 5,
-    basis: `${g.source}. Delay: two samples, at least 1 min; ${UNTUNED}. ${PROTECTS}`,
+    respondWithinMin: g.respondWithinMin,
+    basis: `${g.source}. Delay: two samples, at least 1 min; ${UNTUNED}. ${PROTECTS}.`,
     class: 'safety',
     severity: g.severity,
     latching: true,
+    protection: s.quantity === 'ozone' ? 'ozone-beacon' : 'h2s-beacon',
     where: ((stage) => (stage ? placeOf(stage) : 'the plant room'))(stageAt(site, s)),
   } as const
 }
@@ -47,7 +50,7 @@ function ozone(site: Site, s: Signal, g: Gas): Draft {
     cause: 'A leak at generator, hose or injector, a blocked vent, or a spent off-gas destructor.',
     consequence: 'Irritates eyes and lungs within minutes; 5 ppm is immediately dangerous to life and health.',
     action: [
-      'Yard, by phone: keep everybody out and upwind; switch the ozone generator off at its disconnect.',
+      "Yard, by phone: keep everybody out and upwind, put the sign 'entry blocked' up; switch the ozone generator off at its disconnect.",
       `At ${where}: ventilate from outside; go in only after a hand-held meter reads below 0.05 ppm.`,
       'At the generator: locked out, look for the leak; check vent and destructor.',
     ],
@@ -64,7 +67,7 @@ function sulphide(site: Site, s: Signal, g: Gas): Draft {
     cause: 'The water has turned septic: no air, or sludge that has lain too long; or acid has reached it.',
     consequence: 'Poisons people; the nose goes blind to it. 100 ppm is immediately dangerous to life and health.',
     action: [
-      'Yard, by phone: keep everybody out and upwind, stop washing and stop all acid dosing.',
+      "Yard, by phone: keep everybody out and upwind, put the sign 'entry blocked' up; stop washing and all acid dosing.",
       `At ${where}: do not lean over it. Ventilate from outside; nobody goes in without a permit, a meter and a second person.`,
       'Restore air to the tanks from outside the space.',
     ],

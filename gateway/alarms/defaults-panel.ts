@@ -30,7 +30,7 @@ function silent(): Draft {
     confirm: 'Readings with a fresh time arrive.',
     respondWithinMin: 120,
     cautions: ['electricity'],
-    basis: `Shown as silent after three reports + 10 s; asked of a person after 2 h, because most gaps close by themselves. ${PRACTICE}.`,
+    basis: `Shown as silent after three reports + 10 s; asked of a person after 2 h, because most gaps close by themselves. ${capital(PRACTICE)}.`,
     class: 'system',
     severity: 'minor',
     latching: false,
@@ -53,10 +53,11 @@ function mains(s: Signal): Draft {
     confirm: 'Mains present and the blower runs again.',
     respondWithinMin: 60,
     cautions: ['electricity', 'lockout'],
-    basis: `15 min: most cuts restore themselves. Times to no oxygen: arithmetic on a reference loop. ${PRACTICE}.`,
+    basis: `15 min: most cuts restore themselves. Times to no oxygen: arithmetic on a reference loop. ${capital(PRACTICE)}.`,
     class: 'equipment',
     severity: 'major',
     latching: false,
+    protection: 'restart-after-power',
   }
 }
 
@@ -76,7 +77,7 @@ function trip(site: Site, s: Signal): Draft {
     confirm: 'The trip signal is gone and the machine runs for 15 min.',
     respondWithinMin: 30,
     cautions: ['lockout', 'electricity'],
-    basis: `The trip bit for 60 s. ${PRACTICE}.`,
+    basis: `The trip bit for 60 s. ${capital(PRACTICE)}.`,
     class: 'equipment',
     severity: 'major',
     latching: false,
@@ -99,7 +100,7 @@ function paperEnd(site: Site, s: Signal): Draft {
     confirm: 'The end switch is free and the paper advances.',
     respondWithinMin: 240,
     cautions: ['lockout'],
-    basis: `End switch for 60 s. ${PRACTICE}.`,
+    basis: `End switch for 60 s. ${capital(PRACTICE)}.`,
     class: 'equipment',
     severity: 'major',
     latching: false,
@@ -119,7 +120,7 @@ function selector(site: Site, s: Signal): Draft {
     confirm: 'The selector is in auto.',
     respondWithinMin: 240,
     cautions: ['lockout'],
-    basis: `One hour: the commonest cause of trouble after a visit. ${PRACTICE}.`,
+    basis: `One hour: the commonest cause of trouble after a visit. ${capital(PRACTICE)}.`,
     class: 'equipment',
     severity: 'minor',
     latching: false,
@@ -156,7 +157,7 @@ function frost(site: Site): readonly Draft[] {
         consequence: 'If it goes on falling, gauge lines and the lance freeze tonight.',
         action,
         respondWithinMin: 240,
-        basis: `3 C for 30 min. ${PRACTICE}.`,
+        basis: `3 C for 30 min. ${capital(PRACTICE)}.`,
       },
       {
         ...common,
@@ -166,7 +167,7 @@ function frost(site: Site): readonly Draft[] {
         consequence: 'Gauge lines, lance and filter feed freeze; burst pipes run out when they thaw.',
         action,
         respondWithinMin: 60,
-        basis: `1 C for 30 min. ${PRACTICE}.`,
+        basis: `1 C for 30 min. ${capital(PRACTICE)}.`,
       },
     ]
   }
@@ -180,7 +181,7 @@ function frost(site: Site): readonly Draft[] {
       consequence: 'Without heat the lance, gauge lines and filter feed freeze in a few hours.',
       action,
       respondWithinMin: 180,
-      basis: `-2 C for 60 min; the cabinet itself is not measured here. ${PRACTICE}.`,
+      basis: `-2 C for 60 min; the cabinet itself is not measured here. ${capital(PRACTICE)}.`,
     },
   ]
 }
@@ -221,7 +222,7 @@ function heat(site: Site, s: Signal): readonly Draft[] {
       ],
       confirm: `A thermometer in ${where} reads below {clear} °C.`,
       respondWithinMin: 60,
-      basis: `38 C. ${PRACTICE}.`,
+      basis: `38 C. ${capital(PRACTICE)}.`,
     },
   ]
 }

@@ -1,6 +1,6 @@
 /** Water: enough to wash with, and none on the ground. Limits are common practice, no source, and not yet tuned on data. */
 import type { Signal, Site, Stage } from '../site/site.ts'
-import { limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
+import { capital, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, stateRule, type Draft } from './draft.ts'
 
 /** Taken where the site file gives no lance, L/min. */
 const LANCE_L_PER_MIN = 23
@@ -14,7 +14,7 @@ export function waterAlarms(site: Site): readonly Draft[] {
 function level(site: Site, s: Signal): readonly Draft[] {
   const stage = stageAt(site, s)
   if (stage?.kind === 'finished') return finished(site, s, stage)
-  if (stage?.kind === 'sump') return sump(s, stage)
+  if (stage?.kind === 'sump') return sump(site, s, stage)
   return []
 }
 
@@ -71,9 +71,10 @@ function finished(site: Site, s: Signal, stage: Stage): readonly Draft[] {
       action: action(r.first),
       respondWithinMin: r.respond,
       severity: r.severity,
+      ...(r.kind === 'low-low' && { protection: 'finished-low-low' }),
       basis: byTime
-        ? `Minutes at ${lance ?? LANCE_L_PER_MIN} L/min${lance === null ? ' (no lance in the site file)' : ''} above ${EMPTY_PCT} % of ${Math.round(volumeL)} L, judged in opening hours and the hour before. ${PRACTICE}.`
-        : `Percent, because the volume of the tank is not in the site file; judged in opening hours. ${PRACTICE}.`,
+        ? `Minutes at ${lance ?? LANCE_L_PER_MIN} L/min${lance === null ? ' (no lance in the site file)' : ''} above ${EMPTY_PCT} % of ${Math.round(volumeL)} L, judged in opening hours and the hour before. ${capital(PRACTICE)}.`
+        : `Percent, because the volume of the tank is not in the site file; judged in opening hours. ${capital(PRACTICE)}.`,
     }
   })
 }
@@ -91,7 +92,9 @@ const overflowAction = (stage: Stage): readonly string[] => [
   `At ${placeOf(stage)}: pump out by the site procedure, never to a storm drain. Nobody climbs in.`,
 ]
 
-function sump(s: Signal, stage: Stage): readonly Draft[] {
+function sump(site: Site, s: Signal, stage: Stage): readonly Draft[] {
+  // A float of its own says "almost full" as well: the level is then only the earlier word of the two.
+  const floated = site.signals.some((x) => x.quantity === 'float' && x.at === stage.id && x.id.endsWith('.high'))
   const common = { ...overflow, stage: stage.id, action: overflowAction(stage), confirm: 'The level falls while the transfer pump runs.' }
   return [
     {
@@ -101,8 +104,8 @@ function sump(s: Signal, stage: Stage): readonly Draft[] {
       what: 'Sump almost full',
       consequence: 'It runs over in about 17 min at 23 L/min when nothing is done.',
       respondWithinMin: 17,
-      severity: 'major',
-      basis: `80 %. Time: 380 L of head-room at 23 L/min (arithmetic). ${PRACTICE}.`,
+      severity: floated ? 'minor' : 'major',
+      basis: `80 %${floated ? '; its float speaks louder' : ''}. Time: 380 L of head-room at 23 L/min (arithmetic). ${capital(PRACTICE)}.`,
     },
     {
       ...common,
@@ -112,7 +115,8 @@ function sump(s: Signal, stage: Stage): readonly Draft[] {
       consequence: 'Untreated wash water reaches the ground or the storm drain: a release that may have to be reported.',
       respondWithinMin: 5,
       severity: 'severe',
-      basis: `95 %. ${PRACTICE}.`,
+      protection: 'sump-high-high',
+      basis: `95 %. ${capital(PRACTICE)}.`,
     },
   ]
 }
@@ -123,27 +127,7 @@ function float(site: Site, s: Signal): readonly Draft[] {
   const name = s.id.slice(s.id.lastIndexOf('.') + 1)
   if (name === 'leak' || s.at === null) {
     if (name !== 'leak') return []
-    return [
-      {
-        ...overflow,
-        key: `${s.id}.wet`,
-        stage: stage?.id ?? null,
-        rule: stateRule(s, 1, MIN, 5 * MIN),
-        what: 'Water in the containment',
-        cause: 'A leak or an overflow of a tank or hose; or rain in the bund.',
-        consequence: 'When the containment is full, untreated water reaches the soil or a storm drain.',
-        action: [
-          'Yard, by phone: has it rained in the last 6 h? If not, stop washing and switch the transfer pump off.',
-          'At the containment: find where it comes from; take a sample before anything is pumped.',
-          'Pump out by the site procedure: rain water and wash water go different ways.',
-        ],
-        confirm: 'The float is dry after pumping out and stays dry for an hour.',
-        respondWithinMin: 15,
-        severity: 'severe',
-        latching: true,
-        basis: `Wet for 60 s. Stays until a person has looked, because a dry float does not say where the water went. ${PRACTICE}.`,
-      },
-    ]
+    return containment(site, s, stage)
   }
   if (stage?.kind === 'sump' && (name === 'high' || name === 'high-high')) {
     const top = name === 'high-high'
@@ -161,7 +145,8 @@ function float(site: Site, s: Signal): readonly Draft[] {
         confirm: 'The float is dry again while the transfer pump runs.',
         respondWithinMin: top ? 5 : 17,
         severity: top ? 'severe' : 'major',
-        basis: `Float wet for 60 s. ${PRACTICE}.`,
+        ...(top && { protection: 'sump-high-high' }),
+        basis: `Float wet for 60 s. ${capital(PRACTICE)}.`,
       },
     ]
   }
@@ -181,9 +166,58 @@ function float(site: Site, s: Signal): readonly Draft[] {
         ],
         confirm: 'The float is wet again while nobody washes.',
         respondWithinMin: 10,
-        basis: `Float dry for 2 min; how many minutes are left depends on where it hangs. ${PRACTICE}.`,
+        protection: 'finished-low-low',
+        basis: `Float dry for 2 min; how many minutes are left depends on where it hangs. ${capital(PRACTICE)}.`,
       },
     ]
   }
   return []
+}
+
+/** Rain within this long says where water in a bund comes from. Common practice, no source. */
+const RAIN_MS = 6 * 60 * MIN
+
+/** Where rain is measured, water in the bund after it is work for the day; without rain it is a leak or an overflow. */
+function containment(site: Site, s: Signal, stage: Stage | null): readonly Draft[] {
+  const rain = signalsOf(site, 'rain')[0]
+  const common = { ...overflow, stage: stage?.id ?? null, latching: true, protection: 'overflow-bund' } as const
+  const wet = { kind: 'state', signal: s.id, value: 1, onDelayMs: MIN, offDelayMs: 5 * MIN } as const
+  const stays = 'Stays until a person has looked, because a dry float does not say where the water went'
+  const dry: Draft = {
+    ...common,
+    key: `${s.id}.wet`,
+    rule: rain ? { ...wet, when: { idle: rain.id, idleForMs: RAIN_MS } } : wet,
+    what: 'Water in the containment',
+    cause: rain ? 'A leak or an overflow of a tank or hose: it has not rained for 6 h.' : 'A leak or an overflow of a tank or hose; or rain in the bund.',
+    consequence: 'When the containment is full, untreated water reaches the soil or a storm drain.',
+    action: [
+      `Yard, by phone: ${rain ? 'stop washing' : 'has it rained in the last 6 h? If not, stop washing'} and switch the transfer pump off.`,
+      'At the containment: find where it comes from; take a sample before anything is pumped.',
+      'Pump out by the site procedure: rain water and wash water go different ways.',
+    ],
+    confirm: 'The float is dry after pumping out and stays dry for an hour.',
+    respondWithinMin: 15,
+    severity: 'severe',
+    basis: `Wet for 60 s${rain ? ' and no rain for 6 h' : ''}. ${stays}. ${capital(PRACTICE)}.`,
+  }
+  if (!rain) return [dry]
+  return [
+    dry,
+    {
+      ...common,
+      key: `${s.id}.rain`,
+      rule: { ...wet, when: { after: { signal: rain.id, withinMs: RAIN_MS } } },
+      what: 'Rain water in the containment',
+      cause: 'Rain in the bund; a leak would look the same.',
+      consequence: 'A bund that is full of rain holds nothing when a tank runs over.',
+      action: [
+        'At the containment: look whether any of it comes from a tank or hose; take a sample.',
+        'Pump out by the site procedure: rain water and wash water go different ways.',
+      ],
+      confirm: 'The float is dry.',
+      respondWithinMin: 240,
+      severity: 'major',
+      basis: `Wet for 60 s and rain within 6 h. ${stays}. ${capital(PRACTICE)}.`,
+    },
+  ]
 }

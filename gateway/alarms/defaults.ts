@@ -7,13 +7,25 @@ import { acidityAlarms } from './defaults-acidity.ts'
 import { airAlarms } from './defaults-air.ts'
 import { BLIND, blindAlarms } from './defaults-blind.ts'
 import { gasAlarms } from './defaults-gas.ts'
+import { biologyAlarms } from './defaults-biology.ts'
+import { dosingAlarms } from './defaults-dosing.ts'
+import { machineAlarms } from './defaults-machines.ts'
+import { makeUpAlarms } from './defaults-make-up.ts'
 import { panelAlarms } from './defaults-panel.ts'
+import { redoxAlarms, redoxWarnings } from './defaults-redox.ts'
+import { supplyAlarms } from './defaults-supply.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
 import { visitAlarms } from './defaults-visit.ts'
 import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
+import { monthsLater } from '../outlook/local-date.ts'
+
+/** Role, where the site file names nobody. */
+const OWNER = 'operations'
+/** A set of alarms is gone through once a year (common practice, no source). */
+const REVIEW_MONTHS = 12
 
 export interface SiteAlarms {
   readonly defs: readonly AlarmDef[]
@@ -23,19 +35,43 @@ export interface SiteAlarms {
 }
 
 export function defaultAlarms(site: Site): SiteAlarms {
-  const defaults: readonly Draft[] = [...gasAlarms(site), ...airAlarms(site), ...acidityAlarms(site), ...waterAlarms(site), ...panelAlarms(site), ...visitAlarms(site)]
+  const defaults: readonly Draft[] = [
+    ...gasAlarms(site),
+    ...airAlarms(site),
+    ...acidityAlarms(site),
+    ...dosingAlarms(site),
+    ...redoxAlarms(site),
+    ...biologyAlarms(site),
+    ...waterAlarms(site),
+    ...makeUpAlarms(site),
+    ...machineAlarms(site),
+    ...supplyAlarms(site),
+    ...panelAlarms(site),
+    ...visitAlarms(site),
+  ]
   const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
   const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
   // Made from what the site file left in force: where an alarm is off, being blind for it is nobody's business.
   const blind = applyOverrides(site, blindAlarms(site, watched), (key) => key.endsWith(BLIND))
   const defs = [...watched, ...blind.drafts].map((d): AlarmDef => {
     const { key, alert: _, ...rest } = d
-    return { ...rest, confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
+    return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
   })
-  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings] }
+  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
 }
 
 const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))
+
+/** Who answers for it, when it was gone through, and when next. */
+function answeredBy(site: Site, d: Draft): Pick<AlarmDef, 'protection' | 'owner' | 'reviewedOn' | 'reviewBy'> {
+  const reviewedOn = d.reviewedOn ?? site.alarmReview?.reviewedOn ?? null
+  return {
+    protection: d.protection ?? null,
+    owner: d.owner ?? site.alarmReview?.owner ?? OWNER,
+    reviewedOn,
+    reviewBy: reviewedOn === null ? null : monthsLater(reviewedOn, site.alarmReview?.everyMonths ?? REVIEW_MONTHS),
+  }
+}
 
 /** `{clear}` in a draft stands for the figure at which the alarm lets go, also when the site file moved it. */
 function confirmOf({ confirm, rule }: Draft): string {

@@ -7,9 +7,13 @@ import type { Signal, Site, Stage } from '../site/site.ts'
 import type { AlarmDef, Rule } from './alarm.ts'
 
 /** `key` is `<signal, equipment or "site">.<kind>`, the name a site file changes it by; `alert` asks for no answer. */
-export interface Draft extends Omit<AlarmDef, 'id' | 'site' | 'priority' | 'version'> {
+export interface Draft extends Omit<AlarmDef, 'id' | 'site' | 'priority' | 'version' | 'protection' | 'owner' | 'reviewedOn' | 'reviewBy'> {
   readonly key: string
   readonly alert?: true
+  readonly protection?: string
+  /** Given by the site file; else by what holds for the site as a whole. */
+  readonly owner?: string
+  readonly reviewedOn?: string
 }
 
 export const MIN = 60_000

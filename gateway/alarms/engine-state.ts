@@ -263,7 +263,7 @@ export function createEngine(
 /** what an alarm must say before it may call anybody; null: nothing is missing. */
 function missing(def: AlarmDef): string | null {
   if (def.priority === 'alert') return null
-  const texts = { cause: def.cause, consequence: def.consequence, 'way to confirm it': def.confirm }
+  const texts = { cause: def.cause, consequence: def.consequence, 'way to confirm it': def.confirm, 'basis for its limit': def.basis, owner: def.owner }
   for (const [name, text] of Object.entries(texts)) if (text.trim() === '') return name
   if (def.action.length === 0 || def.action.some((a) => a.trim() === '')) return 'action'
   return def.respondWithinMin > 0 ? null : 'time to respond'

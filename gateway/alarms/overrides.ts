@@ -5,6 +5,8 @@
 import { QUANTITIES } from '../site/quantity.ts'
 import type { AlarmOverride, Signal, Site } from '../site/site.ts'
 import type { Priority, Rule } from './alarm.ts'
+import { nearestNames } from './nearest-names.ts'
+import { changeFigures } from './override-figures.ts'
 import { chatterWarning, delayFault, detectionMs } from './detection-delay.ts'
 import { ownDraft, ownRule } from './own-rule.ts'
 import { PRACTICE, spell, type Draft } from './draft.ts'
@@ -68,6 +70,8 @@ export function applyOverrides(site: Site, defaults: readonly (Draft & { readonl
       ...(change.consequence !== undefined && { consequence: change.consequence }),
       ...(change.action !== undefined && { action: change.action }),
       ...(change.respondWithinMin !== undefined && { respondWithinMin: change.respondWithinMin }),
+      ...(change.owner !== undefined && { owner: change.owner }),
+      ...(change.reviewedOn !== undefined && { reviewedOn: change.reviewedOn }),
       basis: `This site: ${change.why}. Default: ${was.basis}`,
     })
   }
@@ -140,18 +144,10 @@ function changeRule(rule: Rule, c: AlarmOverride): Rule | string {
       if (c.limit !== undefined || c.deadband !== undefined || c.offDelayMs !== undefined) return 'only onDelay (how long) can be changed here'
       return { ...rule, ...(c.onDelayMs !== undefined && { afterMs: c.onDelayMs }) }
     case 'over-run':
-      if (c.limit !== undefined || c.deadband !== undefined) return 'limit or deadband found: how long a run may be is learned from the pulses of this machine'
-      return { ...rule, ...(c.onDelayMs !== undefined && { unlearnedMs: c.onDelayMs }), ...(c.offDelayMs !== undefined && { offDelayMs: c.offDelayMs }) }
+      return changeFigures({ ...rule, ...(c.onDelayMs !== undefined && { unlearnedMs: c.onDelayMs }), ...(c.offDelayMs !== undefined && { offDelayMs: c.offDelayMs }) }, c)
     default:
       return changeFigures({ ...rule, ...delays }, c)
   }
-}
-
-/** Kinds whose figure is called otherwise than "limit". */
-function changeFigures(rule: Rule, c: AlarmOverride): Rule | string {
-  if (c.deadband !== undefined && !('deadband' in rule)) return `deadband ${c.deadband} found: an alarm of kind ${rule.kind} has none`
-  if (c.limit !== undefined && !('limit' in rule)) return `limit ${c.limit} found: an alarm of kind ${rule.kind} has none; only its delays can be changed`
-  return { ...rule, ...(c.limit !== undefined && { limit: c.limit }), ...(c.deadband !== undefined && { deadband: c.deadband }) }
 }
 
 /** Figures that could never do what was meant. */
@@ -210,7 +206,8 @@ function nothingReal(site: Site, key: string, defaults: readonly Draft[], change
   const stem = key.slice(0, key.indexOf('.') < 0 ? key.length : key.indexOf('.'))
   const keys = defaults.map((d) => d.key)
   const inside = keys.filter((k) => k.startsWith(`${key}.`))
-  const near = inside.length > 0 ? inside : keys.filter((k) => k.startsWith(`${stem}.`))
+  const beside = keys.filter((k) => k.startsWith(`${stem}.`))
+  const near = inside.length > 0 ? inside : beside.length > 0 ? nearestNames(key, beside, 6, 1) : nearestNames(key, keys)
   const hint = near.length > 0 ? `; here there are ${near.slice(0, 6).join(', ')}` : '; npm run sites check prints the names of this site'
   return `names no alarm, signal or machine of this site${hint}`
 }

@@ -18,6 +18,12 @@ const DAY_MS = 24 * HOUR_MS
 const WORK_BEGINS_MIN = 8 * 60
 const MEDIUM_MOST_MS = 72 * HOUR_MS
 
+/** The longest it may ever rest, ms; null: not at all. What bounds a shelf now is `shelfBound`. */
+export function shelfMostMs(def: Pick<AlarmDef, 'priority' | 'class'>): number | null {
+  if (def.class === 'safety') return null
+  return def.priority === 'high' ? HOUR_MS : def.priority === 'medium' ? MEDIUM_MOST_MS : DAY_MS
+}
+
 export function shelfBound(def: Pick<AlarmDef, 'priority' | 'class'>, zone: string, nowMs: number): ShelfBound {
   if (def.class === 'safety')
     return { latestMs: null, words: 'It protects people and cannot be shelved. If its instrument is in repair, take it out of service and say what is done meanwhile.' }

@@ -43,12 +43,14 @@ export interface SignalMemory {
   high: number
   /** Smallest step it can show. */
   readonly resolution: number
+  /** Rain: at work while it falls. */
+  readonly falls: boolean
   /** A vital: withheld until it can be told, which is no fault of an instrument. */
   readonly computed: boolean
 }
 
 export function remember(key: string, site: number, s: Pick<Signal, 'quantity' | 'unit' | 'reportEveryMs' | 'resolution'>): SignalMemory {
-  return blank(key, site, s.unit, QUANTITIES[s.quantity].kind, s.reportEveryMs, s.resolution, false)
+  return blank(key, site, s.unit, QUANTITIES[s.quantity].kind, s.reportEveryMs, s.resolution, false, s.quantity === 'rain')
 }
 
 /** A computed signal: it speaks when it moves and at least every `reportEveryMs`, and takes its word back itself. */
@@ -56,7 +58,7 @@ export function rememberVital(key: string, site: number, v: { readonly unit: str
   return blank(key, site, v.unit, 'analogue', v.reportEveryMs, 10 ** -v.digits, true)
 }
 
-function blank(key: string, site: number, unit: string, kind: SignalMemory['kind'], reportEveryMs: number, resolution: number, computed: boolean): SignalMemory {
+function blank(key: string, site: number, unit: string, kind: SignalMemory['kind'], reportEveryMs: number, resolution: number, computed: boolean, falls = false): SignalMemory {
   return {
     key,
     site,
@@ -76,6 +78,7 @@ function blank(key: string, site: number, unit: string, kind: SignalMemory['kind
     low: Number.NaN,
     high: Number.NaN,
     resolution,
+    falls,
     computed,
   }
 }
@@ -90,7 +93,7 @@ export const known = (m: SignalMemory): boolean => m.sourceMs >= 0 && m.heldSinc
 
 /** Takes in a usable reading. */
 export function learn(m: SignalMemory, value: number, atMs: number, steadyMs: number): void {
-  if (m.kind !== 'analogue') {
+  if (m.kind !== 'analogue' || m.falls) {
     const busy = m.kind === 'counter' ? m.sourceMs >= 0 && value > m.value : value !== 0
     if (m.sourceMs < 0) m.firstMs = atMs
     if (busy || m.busySinceMs !== null) m.lastBusyMs = atMs

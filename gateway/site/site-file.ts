@@ -114,6 +114,7 @@ function resolve(f: SiteFile, complain: Complain): Site {
     protections: Object.entries(f.protections ?? {}).map(([id, p]) => ({ id, what: p.what, present: p.present, provedOn: p.provedOn ?? null })),
     consumables: Object.entries(f.consumables ?? {}).map(([id, c]) => ({ id, name: c.name ?? id, full: c.full, unit: c.unit })),
     alarmOverrides: Object.fromEntries(Object.entries(f.alarms ?? {}).map(([id, a]) => [id, overrideOf(a)])),
+    ...(f.alarmReview && { alarmReview: { owner: f.alarmReview.owner ?? null, reviewedOn: f.alarmReview.reviewedOn ?? null, everyMonths: f.alarmReview.everyMonths ?? 12 } }),
     dataPlanMb: f.dataPlanMb ?? null,
     clock: resolveClock(f.clock, complain),
     foreign: resolveForeign(f.foreign ?? [], signals, complain),
@@ -283,5 +284,7 @@ function overrideOf(a: NonNullable<SiteFile['alarms']>[string]): AlarmOverride {
     ...(a.consequence !== undefined && { consequence: a.consequence }),
     ...(a.action !== undefined && { action: a.action }),
     ...(a.respondWithin !== undefined && { respondWithinMin: a.respondWithin / 60_000 }),
+    ...(a.owner !== undefined && { owner: a.owner }),
+    ...(a.reviewedOn !== undefined && { reviewedOn: a.reviewedOn }),
   }
 }

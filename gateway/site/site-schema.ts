@@ -91,6 +91,8 @@ export const alarmSchema = z.strictObject({
   /** A rule of its own; what it may hold is checked where rules are made. */
   rule: z.record(z.string(), z.unknown()).optional(),
   what: text.optional(),
+  owner: text.optional(),
+  reviewedOn: z.iso.date().optional(),
   why: text,
 })
 
@@ -164,6 +166,9 @@ export const siteFileSchema = z.strictObject({
   consumables: z.record(id, z.strictObject({ name: text.optional(), full: z.number().positive(), unit: z.enum(['L', 'm', 'kg', 'doses']) })).optional(),
   alarms: z.record(z.string(), alarmSchema).optional(),
   state: z.strictObject({ is: z.enum(LIFE_STATES), until: z.iso.date().optional(), why: text.optional() }).optional(),
+  alarmReview: z
+    .strictObject({ owner: text.optional(), reviewedOn: z.iso.date().optional(), everyMonths: z.number().int().min(1).max(36, 'at most 36 months').optional() })
+    .optional(),
 })
 
 export type SiteFile = z.infer<typeof siteFileSchema>

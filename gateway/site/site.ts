@@ -116,6 +116,9 @@ export interface AlarmOverride {
   readonly consequence?: string
   readonly action?: readonly string[]
   readonly respondWithinMin?: number
+  readonly owner?: string
+  /** Local date, `2026-09-14`. */
+  readonly reviewedOn?: string
   /** Why this site differs; required by the file format. */
   readonly why: string
 }
@@ -130,6 +133,14 @@ export interface FirstState {
   /** null: until somebody says otherwise. */
   readonly untilMs: number | null
   readonly why: string | null
+}
+
+export interface AlarmReview {
+  /** A role such as "operations", or a name. */
+  readonly owner: string | null
+  /** Local date of the last review, `2026-09-14`; null: never. */
+  readonly reviewedOn: string | null
+  readonly everyMonths: number
 }
 
 export interface Site {
@@ -157,6 +168,8 @@ export interface Site {
   readonly protections: readonly Protection[]
   readonly consumables: readonly Consumable[]
   readonly alarmOverrides: Readonly<Record<string, AlarmOverride>>
+  /** Who answers for the alarms of this site and when they were gone through; absent: not in the site file. */
+  readonly alarmReview?: AlarmReview
   /** Monthly data plan, MB; null: not known. */
   readonly dataPlanMb: number | null
   readonly clock: SiteClock

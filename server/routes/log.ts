@@ -1,6 +1,7 @@
 import { z } from 'zod'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
 import type { SiteState } from '../../gateway/port.ts'
+import { protectionsOf } from '../../gateway/site/protections.ts'
 import { entryBodyOf } from '../bodies/loop-detail.ts'
 import { Fault, listed, shown } from '../errors.ts'
 import { entryBody, logBody } from '../wire.ts'
@@ -66,7 +67,7 @@ export const logRows = [
 
 /** `about` is read by programs later: a slip in it would hide the entry from them. */
 function checkAbout({ site }: SiteState, about: string, alarms: readonly string[]): void {
-  const places = [...site.stages, ...site.equipment, ...site.protections, ...site.consumables, ...site.signals].map((x) => x.id)
+  const places = [...site.stages, ...site.equipment, ...protectionsOf(site), ...site.consumables, ...site.signals].map((x) => x.id)
   if (places.includes(about) || alarms.includes(about)) return
   throw new Fault(
     'bad-request',

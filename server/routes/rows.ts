@@ -5,6 +5,7 @@ import { alarmRows } from './alarms.ts'
 import { setAsideRows } from './set-aside.ts'
 import { changeRows } from './changes.ts'
 import { countRows } from './counts.ts'
+import { dueRows } from './due.ts'
 import { healthRows } from './health.ts'
 import { historyRows } from './history.ts'
 import { intakeRows } from './intake.ts'
@@ -15,6 +16,7 @@ import { loopRows } from './loops.ts'
 import { outlookRows } from './outlook.ts'
 import { peopleRows } from './people.ts'
 import { row, type Row } from './row.ts'
+import { ruleRows } from './rules.ts'
 
 const openapiRow = row({
   method: 'GET',
@@ -30,11 +32,13 @@ export const ROWS: readonly Row[] = [
   ...loopRows,
   ...loopStateRows,
   ...outlookRows,
+  ...dueRows,
   ...historyRows,
   ...countRows,
   ...alarmRows,
   ...setAsideRows,
   ...changeRows,
+  ...ruleRows,
   ...journalRows,
   ...logRows,
   ...peopleRows,

@@ -54,7 +54,7 @@ test.each(fleet)('what an alarm of %s says is a state of the plant, and its firs
   for (const d of defaultAlarms(site).defs) {
     expect(d.what, d.id).not.toMatch(/alarm|LOW|HIGH|undefined|null|NaN/)
     for (const s of site.signals) if (s.id.includes('.')) expect(d.what, d.id).not.toContain(s.id)
-    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Fleet page|The one who)/)
+    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Site log|Fleet page|The one who)/)
   }
 })
 
@@ -195,7 +195,7 @@ test('gas and containment latch, and nothing else does', () => {
 })
 
 test('a pump that doses acid is watched for a run without end, and for acid water while it runs', () => {
-  expect(rule('acid.run.long', 'state')).toMatchObject({ signal: 'acid.run', value: 1, onDelayMs: 5 * MIN })
+  expect(rule('acid.run.long', 'over-run')).toMatchObject({ run: 'acid.run', factor: 3, unlearnedMs: 5 * MIN })
   expect(rule('tu.ph.low-low-acid', 'limit')).toMatchObject({ limit: 5.5, when: { signal: 'acid.run' } })
   expect(all(loop()).get('tu.ph.low-low-acid')?.priority).toBe('high')
 })

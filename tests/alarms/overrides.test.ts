@@ -39,6 +39,30 @@ test.each([
   expect(r.def(key)?.rule).toMatchObject(rule)
 })
 
+test.each([
+  ['acid.run.long: { limit: 4, onDelay: 8min, why: "x" }', 'acid.run.long', { kind: 'over-run', factor: 4, unlearnedMs: 480_000 }],
+  ['acid.run.day: { limit: 3, why: "x" }', 'acid.run.day', { kind: 'day-total', factor: 3 }],
+  ['tu.ph.no-answer: { limit: 0.2, why: "x" }', 'tu.ph.no-answer', { kind: 'no-response', share: 0.2 }],
+  ['tu.dip.low: { limit: 30, deadband: 5, why: "x" }', 'tu.dip.low', { kind: 'limit', limit: 30, deadband: 5 }],
+])('a default of a learning kind is changed the same way: %s', (line, key, rule) => {
+  const r = made(`  ${line}\n`)
+  expect(r.faults).toEqual([])
+  expect(r.def(key)?.rule).toMatchObject(rule)
+})
+
+test.each([
+  ['acid.run.long: { limit: 0.5, why: "x" }', /how many times its longest pulse one run may last, above 1/],
+  ['acid.run.day: { deadband: 1, why: "x" }', /an alarm of kind day-total has none/],
+  ['tu.ph.no-answer: { limit: 30, why: "x" }', /share of the usual answer, between 0 and 1/],
+  ['tu.dip.poisoned: { limit: 20, why: "x" }', /joins several conditions; its delays can be changed/],
+  ['acid.runs.long: { off: true, why: "x" }', /names no alarm, signal or machine of this site; here there are acid\.run\.long/],
+  ['acd.run.long: { off: true, why: "x" }', /here there are acid\.run\.long/],
+  ['finished.levl.low: { limit: 20, why: "x" }', /here there are finished\.level\.low, /],
+])('and refused in a sentence that says what the figure is, or which name was meant: %s', (line, expected) => {
+  const r = made(`  ${line}\n`)
+  expect(r.faults.map((f) => f.message)).toEqual([expect.stringMatching(expected)])
+})
+
 test('an alarm that is switched off is gone; one that protects people is gone with a warning', () => {
   const r = made('  tu.do.low: { off: true, why: "winter rest" }\n  sump.h2s.high: { off: true, why: "own gas panel" }\n')
   expect(r.def('tu.do.low')).toBeUndefined()
@@ -49,7 +73,7 @@ test('an alarm that is switched off is gone; one that protects people is gone wi
 test('a limit on a signal that has no such default becomes an alarm when it says what to do, and an alert that calls nobody when it does not', () => {
   const site = loop(
     (t) =>
-      `${t.replace('  tu.temperature:\n', '  tu.temperature:\n  tu.orp:\n')}alarms:\n  tu.orp.low: { limit: -100, why: "learned in spring", cause: "No air.", consequence: "Smell.", action: ["At the blower: look."], respondWithin: 2h }\n  tu.orp.high: { limit: 350, why: "x" }\n`,
+      `${t.replace('  tu.temperature:\n', '  tu.temperature:\n  tu.orp: { name: "Redox potential (Ag/AgCl)" }\n')}alarms:\n  tu.orp.low: { limit: -100, why: "learned in spring", cause: "No air.", consequence: "Smell.", action: ["At the blower: look."], respondWithin: 2h }\n  tu.orp.high: { limit: 350, why: "x" }\n`,
   )
   const r = defaultAlarms(site)
   expect(r.faults).toEqual([])
@@ -63,7 +87,7 @@ test('a limit on a signal that has no such default becomes an alarm when it says
 })
 
 test.each([
-  ['tu.d0.low: { limit: 1, why: "x" }', /alarms\.tu\.d0\.low: names no alarm, signal or machine of this site; here there are tu\.do\.low, tu\.do\.low-low/],
+  ['tu.d0.low: { limit: 1, why: "x" }', /alarms\.tu\.d0\.low: names no alarm, signal or machine of this site; here there are tu\.do\.low, /],
   ['nonsense: { limit: 1, why: "x" }', /alarms\.nonsense: names no alarm, signal or machine of this site; npm run sites check/],
   ['sump.high-high: { onDelay: 2min, why: "x" }', /names no alarm, signal or machine of this site; here there are sump\.high-high\.wet/],
   ['tu.temperature.low: { off: true, why: "x" }', /no default of that kind for tu\.temperature; give a limit to make one \(there is nothing to switch off\)/],

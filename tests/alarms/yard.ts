@@ -90,6 +90,10 @@ export function def(rule: Rule, more: Partial<AlarmDef> = {}): AlarmDef {
     class: 'process',
     severity: 'major',
     latching: false,
+    protection: null,
+    owner: 'operations',
+    reviewedOn: null,
+    reviewBy: null,
     version: 1,
     ...more,
   }

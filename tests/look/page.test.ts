@@ -256,7 +256,7 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
   test('everything in the head, the counts and the list can be reached and seen by keyboard', async () => {
     const { page } = await visit('/')
     const seen: string[] = []
-    for (let i = 0; i < 15; i++) {
+    for (let i = 0; i < 16; i++) {
       await page.keyboard.press('Tab')
       const at = await page.evaluate(() => {
         const e = document.activeElement as HTMLElement

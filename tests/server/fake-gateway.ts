@@ -6,7 +6,7 @@ import type { JournalQuery } from '../../gateway/alarms/event-query.ts'
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
-import type { GatewayEvent, GatewayPort, Health, LoopForecasts, LoopNormals, SiteState } from '../../gateway/port.ts'
+import type { GatewayEvent, GatewayPort, Health, LoopDue, LoopForecasts, LoopNormals, SiteState } from '../../gateway/port.ts'
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
@@ -83,6 +83,10 @@ export const alarmDef = (site: string, rule: string, more: Partial<AlarmDef> = {
   class: 'process',
   severity: 'major',
   latching: false,
+  protection: null,
+  owner: 'operations',
+  reviewedOn: null,
+  reviewBy: null,
   version: 1,
   ...more,
 })
@@ -145,6 +149,7 @@ export interface FakeGateway extends GatewayPort {
   readonly asked: { keys: readonly string[]; fromMs: number; toMs: number; points: number }[]
   /** What is answered of every loop; a test sets them. */
   outlook: { forecasts: LoopForecasts; normals: LoopNormals }
+  dueLists: LoopDue[]
   readonly journalAsked: JournalQuery[]
   listeners(): number
   /** Made to fail by tests that want to see a failure of ours. */
@@ -209,6 +214,7 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
   const gateway: FakeGateway = {
     broken: false,
     flooding: { fleet: null, sites: [], groups: [] },
+    dueLists: [],
     outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },
     forecasts: async (site) => (states.has(site) ? gateway.outlook.forecasts : null),
     normals: async (site) => (states.has(site) ? gateway.outlook.normals : null),
@@ -220,6 +226,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
       list: async () => [],
       raisedUnder: async () => null,
     },
+    due: async (site) => (states.has(site) ? (gateway.dueLists.find((d) => d.site === site) ?? { site, atMs: NOON, items: [], proofs: [] }) : null),
+    dueEverywhere: () => gateway.dueLists,
     events,
     entries,
     asked,

@@ -3,7 +3,9 @@ import { signal } from '@preact/signals'
 import {
   adoptedBody,
   alarmBody,
+  dueBody,
   faultBody,
+  fleetDueBody,
   forecastsBody,
   healthBody,
   courseBody,
@@ -15,12 +17,15 @@ import {
   normalBody,
   quarantineBody,
   setAsideBody,
+  rulesBody,
   trafficBody,
   unassignedBody,
   type AdoptedBody,
   type AdoptRequest,
   type AlarmBody,
+  type DueBody,
   type EntryBody,
+  type FleetDueBody,
   type ForecastsBody,
   type HealthBody,
   type CourseBody,
@@ -33,6 +38,7 @@ import {
   type QuarantineBody,
   type SetAsideBody,
   type ShelveRequest,
+  type RulesBody,
   type TrafficBody,
   type UnassignedBody,
   type LoopStateBody,
@@ -77,6 +83,9 @@ export const post = (body: unknown): RequestInit => ({ method: 'POST', headers: 
 export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
 export const getForecasts = (site: string): Promise<Answer<ForecastsBody>> => ask(`/api/loops/${q(site)}/forecasts`, forecastsBody)
 export const getNormal = (site: string): Promise<Answer<NormalBody>> => ask(`/api/loops/${q(site)}/normal`, normalBody)
+export const getDue = (site: string): Promise<Answer<DueBody>> => ask(`/api/loops/${q(site)}/due`, dueBody)
+export const getFleetDue = (): Promise<Answer<FleetDueBody>> => ask('/api/due', fleetDueBody)
+export const getRules = (site: string): Promise<Answer<RulesBody>> => ask(`/api/rules/${q(site)}`, rulesBody)
 export const getMachines = (site: string): Promise<Answer<MachinesBody>> => ask(`/api/machines/${q(site)}`, machinesBody)
 export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', healthBody)
 export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/quarantine', quarantineBody)

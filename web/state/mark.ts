@@ -18,6 +18,9 @@ export function markOf(a: Pick<AlarmBody, 'priority' | 'state' | 'heldSinceMs'>)
   return { letter: LETTER[a.priority], answered, line }
 }
 
+/** Of a rule that stands nowhere: its letter alone. */
+export const markOfPriority = (priority: AlarmBody['priority']): Mark => ({ letter: LETTER[priority], answered: true, line: 'whole' })
+
 const RANK: Readonly<Record<Letter, number>> = { A: 0, B: 1, C: 2, W: 3 }
 
 /** Unanswered first, then priority, then the newest. Alerts need no answer and stand last. */

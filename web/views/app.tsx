@@ -10,12 +10,14 @@ import { Say } from '../words/words.ts'
 import { AlarmPage } from './alarm.tsx'
 import { ChangePage } from './alarm-change.tsx'
 import { AlarmsPage } from './alarms.tsx'
+import { FleetDuePage } from './fleet-due.tsx'
 import { FleetPage } from './fleet.tsx'
 import { Head } from './head.tsx'
 import { HealthPage } from './health.tsx'
 import { IntakePage } from './intake.tsx'
 import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
+import { RulesPage } from './rules.tsx'
 import { TrendPage } from './trend.tsx'
 
 export function App() {
@@ -41,6 +43,8 @@ export function App() {
       {night && more === undefined && <AlarmPage key={id} id={id} />}
       {page === 'trends' && <TrendPage key={id ?? ''} site={id ?? null} />}
       {page === 'log' && id !== undefined && <LogPage key={id} site={id} />}
+      {page === 'due' && <FleetDuePage site={here.value.query.get('site')} />}
+      {page === 'rules' && id !== undefined && <RulesPage key={id} site={id} />}
       {page === 'intake' && <IntakePage />}
       {page === 'health' && <HealthPage />}
       {!KNOWN.has(page ?? '') && (
@@ -55,7 +59,7 @@ export function App() {
   )
 }
 
-const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'intake', 'health'])
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'health'])
 
 const BACK_MS = 5_000
 

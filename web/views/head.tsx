@@ -9,6 +9,7 @@ const PLACES = [
   ['Fleet', to.fleet(), ''],
   ['Alarms', to.alarms(), 'alarms'],
   ['Trends', '/trends', 'trends'],
+  ['Due', to.due(), 'due'],
   ['Intake', to.intake(), 'intake'],
   ['Health', to.health(), 'health'],
 ] as const
@@ -16,7 +17,7 @@ const PLACES = [
 export function Head() {
   const open = useSignal(false)
   const page = here.value.path[0] ?? ''
-  const current = page === 'loops' || page === 'log' ? '' : page
+  const current = page === 'loops' || page === 'log' || page === 'rules' ? '' : page
   return (
     <header class="top">
       <a class="brand" href="/">

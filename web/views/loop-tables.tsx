@@ -6,7 +6,7 @@ import { byWorst, markOf } from '../state/mark.ts'
 import { saidNormal } from '../state/outlook.ts'
 import { now } from '../state/store.ts'
 import { figure, measured } from '../words/numbers.ts'
-import { age, date } from '../words/times.ts'
+import { age } from '../words/times.ts'
 import { Wire } from './wire.tsx'
 
 /** Signal's name as the way to its trend, and under it why its figure is not plainly good. */
@@ -136,25 +136,7 @@ export function Runs({ body, signals }: { body: LoopDetailBody; signals: readonl
 export function Standing({ body }: { body: LoopDetailBody }) {
   return (
     <section>
-      <h2 class="sec">Local protection</h2>
-      <table class="rows due">
-        <tbody>
-          {body.protections.map((p) => (
-            <tr key={p.id}>
-              <th scope="row">{p.what}</th>
-              <td class="num">{!p.present ? <b>not fitted</b> : p.provedOn ? `proved ${date(p.provedOn)}` : <b>never proved</b>}</td>
-            </tr>
-          ))}
-          {body.protections.length === 0 && (
-            <tr>
-              <td>
-                <b>None written down.</b> Hazards that take minutes need a protection on site; an alarm cannot be one.
-              </td>
-            </tr>
-          )}
-        </tbody>
-      </table>
-      <h2 class="sec second">Not observed here</h2>
+      <h2 class="sec">Not observed here</h2>
       <table class="rows due">
         <tbody>
           {body.notObserved.map((n) => (

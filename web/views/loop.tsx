@@ -17,6 +17,7 @@ import { Acknowledge } from './acknowledge.tsx'
 import { AirOffGuide } from './air-off.tsx'
 import { BigRing } from './big-ring.tsx'
 import { ComingNext } from './coming.tsx'
+import { DueSection } from './due.tsx'
 import { Entries } from './entries.tsx'
 import { Hazards } from './hazard.tsx'
 import { OnSite } from './on-site.tsx'
@@ -91,7 +92,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
           {figure(body.signals.length, 0)} signals, {body.heardMs === null ? 'nothing heard yet' : `heard ${age(nowMs - body.heardMs)} ago`}
           {body.silent && <b>, silent</b>}
           <br />
-          {body.openNow ? 'open now' : 'closed now'} <a href={to.trends(body.id)}>Trends</a> <a href={to.log(body.id)}>Site log</a>
+          {body.openNow ? 'open now' : 'closed now'} <a href={to.trends(body.id)}>Trends</a> <a href={to.log(body.id)}>Site log</a> <a href={to.rules(body.id)}>Alarm rules</a>
         </p>
       </div>
       <OnSite body={body} />
@@ -135,6 +136,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
         </div>
         <Standing body={body} />
       </div>
+      <DueSection body={body} />
       <ComingNext body={body} />
       <Vitals body={body} normal={normal} />
       <AirOffGuide body={body} />

@@ -56,6 +56,7 @@ export function readyGate(when: Gate | undefined, find: Find, isOpen: OpenAt): R
 /** At rest for `forMs`; before a signal has ever been at work, its first reading counts as the end of it. */
 function atRest(m: SignalMemory, atMs: number, forMs: number): boolean {
   if (!known(m)) return true
-  if (m.busySinceMs !== null) return atMs - m.busySinceMs >= IDLE_TRUST_MS
+  // Rain may go on for a day; washing may not.
+  if (m.busySinceMs !== null) return !m.falls && atMs - m.busySinceMs >= IDLE_TRUST_MS
   return forMs === 0 || !heard(m) || atMs - Math.max(m.lastBusyMs, m.firstMs) >= forMs
 }
