@@ -11,9 +11,11 @@ import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import type { Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
 import type { NormalFiles } from './normal-files.ts'
 import { type OutlookKeeper, startOutlook } from './outlook-keeper.ts'
-import type { Reading } from './site/reading.ts'
+import { siteOfKey, type Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { VitalsKeeper } from './vitals-keeper.ts'
+import { entryBlockOf, notMeasured } from './alarms/entry-block.ts'
+import { createWakeKeeper } from './wake-keeper.ts'
 
 export interface GatewayParts {
   readonly clock: Clock
@@ -82,6 +84,27 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     gateway: { alarmsOf: (site) => keeper.alarmsOf(site), vitals: (site) => vitals.of(site), journal: (q) => keeper.journal(q) },
   })
 
+  const wake = createWakeKeeper({
+    clock,
+    standing: () => keeper.standing(),
+    alarmsOf: (site) => keeper.alarmsOf(site),
+    site: (id) => current.site(id),
+    vitals: (site) => vitals.of(site),
+    loopSays: () => ({ onSite: null, asleep: null }),
+    onVerdict: (view, note) => tell({ kind: 'wake', view, note }),
+  })
+
+  /** A gas alarm is let go only after a measurement that is written down. */
+  async function reset(...[alarm, occurrence, by, note, version]: Parameters<GatewayPort['reset']>): ReturnType<GatewayPort['reset']> {
+    const view = keeper.standing(siteOfKey(alarm)).find((v) => v.def.id === alarm && v.occurrence === occurrence)
+    if (view?.state === 'latched-acknowledged') {
+      const site = view.def.site
+      const message = notMeasured(view, await parts.log.list({ site, fromMs: view.raisedMs ?? 0, toMs: clock.nowMs() + 1, limit: 1000 }))
+      if (message !== null) return { ok: false, code: 'not-allowed', message }
+    }
+    return keeper.reset(alarm, occurrence, by, note, version)
+  }
+
   const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles()]
 
   const port: GatewayPort = {
@@ -96,7 +119,9 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     normals: (site) => outlook.normals(site),
     journal: (q) => keeper.journal(q),
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
-    reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    reset,
+    wake: (alarm) => wake.of(alarm),
+    entryBlock: (site) => entryBlockOf(keeper.alarmsOf(site)),
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),
@@ -137,13 +162,17 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     onHeard(site, atMs) {
       current.heard(site, atMs)
     },
-    onAlarm: (event, view) => tell({ kind: 'alarm', event, view }),
+    onAlarm(event, view) {
+      wake.onAlarm(event, view)
+      tell({ kind: 'alarm', event, view })
+    },
     tick() {
       const nowMs = clock.nowMs()
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
       vitals.tick()
       outlook.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
+      wake.tick()
     },
     stop: () => outlook.stop(),
   }

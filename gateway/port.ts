@@ -15,6 +15,8 @@ import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 import type { Explanation } from './vitals/vital.ts'
+import type { EntryBlock } from './alarms/entry-block.ts'
+import type { WakeNote } from './alarms/wake.ts'
 
 export interface SiteState {
   readonly site: Site
@@ -109,6 +111,8 @@ export type GatewayEvent =
   | { readonly kind: 'alarm'; readonly event: AlarmEvent; readonly view: AlarmView }
   | { readonly kind: 'site'; readonly site: string; readonly silent: boolean; readonly heardMs: number | null }
   | { readonly kind: 'log'; readonly entry: LogEntry }
+  /** The wake rule says another thing of this alarm than before. */
+  | { readonly kind: 'wake'; readonly view: AlarmView; readonly note: WakeNote }
 
 /** What comes next on a loop, the soonest first. */
 export interface LoopForecasts {
@@ -136,6 +140,10 @@ export interface GatewayPort {
   alarmsOf(site: string): readonly AlarmView[]
   /** Computed signals of a site, those it cannot tell too; empty: no such site. */
   vitals(site: string): readonly Explanation[]
+  /** What the wake rule says of a standing alarm; null: it does not stand. */
+  wake(alarm: string): WakeNote | null
+  /** Nobody goes in until somebody has ventilated and measured; null: no gas alarm stands. */
+  entryBlock(site: string): EntryBlock | null
   /** Worked out when asked and kept for minutes; null: no such site. */
   forecasts(site: string): Promise<LoopForecasts | null>
   /** As forecasts(). */

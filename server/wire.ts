@@ -472,6 +472,8 @@ export const liveMessage = z.discriminatedUnion('t', [
   z.object({ t: z.literal('away'), afterMs: ms }),
 ])
 
+export { callBody, type CallBody } from './wire-call.ts'
+
 export type ForecastsBody = z.infer<typeof forecastsBody>
 export type NormalBody = z.infer<typeof normalBody>
 export type AlarmBody = z.infer<typeof alarmBody>

@@ -28,7 +28,7 @@ export const ROOMS: readonly Room[] = [
     pure: false,
     packages: ['node:*', 'zod', 'yaml', 'mqtt', 'aedes', 'influx', '@influxdata/influxdb-client', 'better-sqlite3', 'kysely'],
   },
-  { name: 'wire', holds: /^server\/wire\.ts$/, house: [], packages: ['zod'], pure: true },
+  { name: 'wire', holds: /^server\/wire(-\w+)?\.ts$/, house: [/^server\/wire-\w+\.ts$/], packages: ['zod'], pure: true },
   { name: 'server main', holds: /^server\/(main|start|prepare)\./, house: [/^server\//, /^gateway\//, /^simulator\/fleets\/fleets\.ts$/], packages: ['node:*'], pure: false },
   { name: 'server', holds: /^server\//, house: [/^server\//, PURE_GATEWAY], packages: ['node:*', 'zod', 'fastify', 'ws'], pure: false },
   { name: 'web chart', holds: /^web\/chart\//, house: [/^web\//, /^server\/wire\.ts$/], packages: ['preact', '@preact/signals', 'uplot'], pure: false },

@@ -200,6 +200,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     sites: () => [...states.values()],
     site: (id): SiteState | null => states.get(id) ?? null,
     standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && (site === undefined || v.def.site === site)),
+    wake: () => null,
+    entryBlock: () => null,
     vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),
     alarmsOf: (site) => [...alarms.values()].filter((v) => v.def.site === site),
     async journal(q) {

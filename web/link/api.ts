@@ -3,6 +3,7 @@ import { signal } from '@preact/signals'
 import {
   adoptedBody,
   alarmBody,
+  callBody,
   faultBody,
   forecastsBody,
   healthBody,
@@ -18,6 +19,7 @@ import {
   type AdoptedBody,
   type AdoptRequest,
   type AlarmBody,
+  type CallBody,
   type EntryBody,
   type ForecastsBody,
   type HealthBody,
@@ -71,6 +73,7 @@ export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/qu
 export const getUnassigned = (): Promise<Answer<UnassignedBody>> => ask('/api/unassigned', unassignedBody)
 export const getTraffic = (): Promise<Answer<TrafficBody>> => ask('/api/traffic', trafficBody)
 export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmBody)
+export const getCall = (id: string): Promise<Answer<CallBody>> => ask(`/api/alarms/${q(id)}/call`, callBody)
 export const getJournal = (fromMs: number, toMs: number, limit: number, site?: string): Promise<Answer<JournalBody>> =>
   ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
 export const getHistory = (site: string, signalId: string, fromMs: number, toMs: number, points: number): Promise<Answer<HistoryBody>> =>

@@ -11,6 +11,7 @@ import { measured } from '../words/numbers.ts'
 import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmFoot } from './alarm-foot.tsx'
+import { GetUp } from './get-up.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
 
@@ -72,6 +73,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
       <p class="verdict">
         <b>If it waits:</b> {firstSentence(a.consequence)}
       </p>
+      <GetUp alarm={a} />
       <h2>Do</h2>
       <ol class="steps big">
         {steps.map((s) => (
