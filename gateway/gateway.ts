@@ -16,9 +16,12 @@ import type { Suppress } from './loop-suppression.ts'
 import type { ChangesPort, Counter, GatewayEvent, GatewayPort, Health } from './port.ts'
 import type { NormalFiles } from './normal-files.ts'
 import { type OutlookKeeper, startOutlook } from './outlook-keeper.ts'
-import type { Reading } from './site/reading.ts'
+import { siteOfKey, type Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { VitalsKeeper } from './vitals-keeper.ts'
+import { entryBlockOf, notMeasured } from './alarms/entry-block.ts'
+import { effectOf } from './alarms/loop-effect.ts'
+import { createWakeKeeper } from './wake-keeper.ts'
 
 export interface GatewayParts {
   readonly clock: Clock
@@ -104,6 +107,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     write,
     changed(site) {
       outlook.forget(site)
+      wake.onLoop(site)
       tell({ kind: 'state', site })
     },
   })
@@ -132,6 +136,31 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
   })
 
+  const wake = createWakeKeeper({
+    clock,
+    standing: () => keeper.standing(),
+    alarmsOf: (site) => keeper.alarmsOf(site),
+    site: (id) => current.site(id),
+    vitals: (site) => vitals.of(site),
+    loopSays(site) {
+      const state = states.of(site)?.now
+      const held = state && effectOf({ class: 'process', rule: { kind: 'silent', afterMs: 0 } }, state, clock.nowMs())
+      return { onSite: held?.onlyTo?.join(' and ') ?? null, asleep: held && !held.wake ? 'the state of the loop lets nobody be woken' : null }
+    },
+    onVerdict: (view, note) => tell({ kind: 'wake', view, note }),
+  })
+
+  /** A gas alarm is let go only after a measurement that is written down. */
+  async function reset(...[alarm, occurrence, by, note, version]: Parameters<GatewayPort['reset']>): ReturnType<GatewayPort['reset']> {
+    const view = keeper.standing(siteOfKey(alarm)).find((v) => v.def.id === alarm && v.occurrence === occurrence)
+    if (view?.state === 'latched-acknowledged') {
+      const site = view.def.site
+      const message = notMeasured(view, await parts.log.list({ site, fromMs: view.raisedMs ?? 0, toMs: clock.nowMs() + 1, limit: 1000 }))
+      if (message !== null) return { ok: false, code: 'not-allowed', message }
+    }
+    return keeper.reset(alarm, occurrence, by, note, version)
+  }
+
   const troubles = (): readonly string[] => [...parts.troubles(), ...keeper.troubles(), ...states.troubles()]
 
   const port: GatewayPort = {
@@ -153,11 +182,13 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     journal: (q) => keeper.journal(q),
     changes: parts.changes,
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
-    reset: (alarm, occurrence, by, note, version) => keeper.reset(alarm, occurrence, by, note, version),
+    reset,
     shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),
     unshelve: (alarm, by, version) => keeper.unshelve(alarm, by, version),
     outOfService: (alarm, request, by, version) => keeper.outOfService(alarm, request, by, version),
     inService: (alarm, by, version) => keeper.inService(alarm, by, version),
+    wake: (alarm) => wake.of(alarm),
+    entryBlock: (site) => entryBlockOf(keeper.alarmsOf(site)),
     health: (): Health => ({
       startedMs,
       nowMs: clock.nowMs(),
@@ -205,7 +236,10 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     onDefined(sites) {
       for (const site of sites) tell({ kind: 'defined', site })
     },
-    onAlarm: (event, view) => tell({ kind: 'alarm', event, view }),
+    onAlarm(event, view) {
+      wake.onAlarm(event, view)
+      tell({ kind: 'alarm', event, view })
+    },
     tick() {
       const nowMs = clock.nowMs()
       for (const s of current.tick(nowMs)) tell({ kind: 'site', site: s.site.id, silent: s.silent, heardMs: s.heardMs })
@@ -214,6 +248,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       states.tick()
       due.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
+      wake.tick()
     },
     async stop() {
       await states.stop()

@@ -24,6 +24,8 @@ import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
 import type { Explanation } from './vitals/vital.ts'
+import type { EntryBlock } from './alarms/entry-block.ts'
+import type { WakeNote } from './alarms/wake.ts'
 
 export interface SiteState {
   readonly site: Site
@@ -122,6 +124,8 @@ export type GatewayEvent =
   | { readonly kind: 'state'; readonly site: string }
   /** Alarms of a site have been defined anew. */
   | { readonly kind: 'defined'; readonly site: string }
+  /** The wake rule says another thing of this alarm than before. */
+  | { readonly kind: 'wake'; readonly view: AlarmView; readonly note: WakeNote }
 
 /** What runs again after a visit or a power cut, compared with the hour fromMs to toMs. */
 export interface CheckView {
@@ -260,6 +264,10 @@ export interface GatewayPort {
   readonly stateDesk: StateDesk
   /** Computed signals of a site, those it cannot tell too; empty: no such site. */
   vitals(site: string): readonly Explanation[]
+  /** What the wake rule says of a standing alarm; null: it does not stand. */
+  wake(alarm: string): WakeNote | null
+  /** Nobody goes in until somebody has ventilated and measured; null: no gas alarm stands. */
+  entryBlock(site: string): EntryBlock | null
   /** Worked out when asked and kept for minutes; null: no such site. */
   forecasts(site: string): Promise<LoopForecasts | null>
   /** As forecasts(). */

@@ -9,6 +9,7 @@ import { floodsBody, overlayFields } from './wire-set-aside.ts'
 export * from './wire-loop-state.ts'
 export * from './wire-set-aside.ts'
 
+export * from './wire-call.ts'
 export * from './wire-changes.ts'
 
 export * from './wire-due.ts'

@@ -15,6 +15,7 @@ export const ENTRY_KINDS = [
   'visit-in',
   'visit-out',
   'interlock-proved',
+  'gas-measured',
   'complaint',
   'note',
 ] as const
@@ -71,6 +72,10 @@ function lacks(e: Said): string | null {
     if (e.value === undefined) return `a value of ${e.item} is missing`
     if (e.value < 0 && !/redox|temperature/i.test(e.item)) return `${e.item} of ${e.value}: less than nothing cannot be measured`
     if (e.item.toLowerCase() === 'ph' && e.value > 14) return `a pH of ${e.value}: 0 to 14 is the scale`
+  }
+  if (e.kind === 'gas-measured') {
+    if (e.value === undefined || e.value < 0) return 'what the meter showed is missing, in ppm'
+    return e.item ? null : 'which gas was measured is missing'
   }
   if (e.kind === 'interlock-proved' && !e.about && !e.text) return 'which protection was proved is missing'
   if ((e.kind === 'refill' || e.kind === 'replacement' || e.kind === 'calibration') && !e.item && !e.text && !e.about) return 'what it was done to is missing'

@@ -9,7 +9,7 @@ import { troublesOf } from '../intake/qartod-spec.ts'
 import { readHours } from './hours.ts'
 import { plainWords } from './plain-words.ts'
 import { QUANTITIES, quantityOfId, type QuantitySpec } from './quantity.ts'
-import type { AlarmOverride, Equipment, FirstState, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
+import type { AlarmOverride, Equipment, FirstState, Reach, Signal, Site, Stage, StageKind, TankShape, WeekSpan } from './site.ts'
 import { siteFileSchema, type SiteFile } from './site-schema.ts'
 import { tankVolumeL } from './tank.ts'
 import { wallTimeMs } from './wall-time.ts'
@@ -106,6 +106,7 @@ function resolve(f: SiteFile, complain: Complain): Site {
     open: hoursOf(f.open, 'open', complain),
     staffed: hoursOf(f.staffed, 'staffed', complain),
     yardPhone: f.yardPhone ?? null,
+    reach: resolveReach(f.reach ?? {}, complain),
     access: f.access ?? null,
     instrumentation: f.instrumentation ?? (signals.length >= 30 ? 'rich' : signals.some((s) => s.quantity === 'do') ? 'normal' : 'poor'),
     stages,
@@ -128,11 +129,23 @@ function firstStateOf(s: NonNullable<SiteFile['state']>, zone: string, complain:
   return { state: s.is, untilMs: typeof until === 'number' ? until : null, why: s.why ?? null }
 }
 
+/** Common practice, no source: an hour by road, ten minutes until a yard has acted, a desk staffed in working hours. */
+const USUAL = { driveMs: 3_600_000, yardMs: 600_000, desk: { 'mon-fri': '07:00-17:00' } } as const
+
+function resolveReach(r: NonNullable<SiteFile['reach']>, complain: Complain): Reach {
+  return {
+    driveMin: (r.drive ?? USUAL.driveMs) / 60_000,
+    yardMin: (r.yard ?? USUAL.yardMs) / 60_000,
+    desk: hoursOf(r.desk ?? USUAL.desk, 'reach.desk', complain),
+    assumed: (['drive', 'yard', 'desk'] as const).filter((k) => r[k] === undefined),
+  }
+}
+
 function hoursOf(h: SiteFile['open'], field: string, complain: Complain): readonly WeekSpan[] {
   if (h === undefined) return []
   const spans = readHours(h)
   if (typeof spans !== 'string') return spans
-  complain([field], spans)
+  complain(field.split('.'), spans)
   return []
 }
 

@@ -143,6 +143,18 @@ export interface AlarmReview {
   readonly everyMonths: number
 }
 
+/** How soon somebody can act at the loop, for the wake rule. */
+export interface Reach {
+  /** Minutes by road from whoever is on call to the plant. */
+  readonly driveMin: number
+  /** Minutes until somebody at the yard has acted on a call, while it is staffed. */
+  readonly yardMin: number
+  /** When the company's desk is staffed, on the wall clock of the site. */
+  readonly desk: readonly WeekSpan[]
+  /** Of these the site file says nothing, so what is usual was taken. */
+  readonly assumed: readonly ('drive' | 'yard' | 'desk')[]
+}
+
 export interface Site {
   readonly id: string
   readonly name: string
@@ -160,6 +172,7 @@ export interface Site {
   /** When somebody is at the yard who can be sent to look. */
   readonly staffed: readonly WeekSpan[]
   readonly yardPhone: string | null
+  readonly reach: Reach
   readonly access: string | null
   readonly instrumentation: 'poor' | 'normal' | 'rich'
   readonly stages: readonly Stage[]

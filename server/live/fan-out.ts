@@ -140,6 +140,7 @@ export function createFanOut(parts: FanOutParts): FanOut {
           for (const r of event.readings) fleet.touch(siteOfKey(r.key), 'soon')
           return
         }
+        if (event.kind === 'wake') return
         const site = event.kind === 'alarm' ? event.view.def.site : event.kind === 'log' ? event.entry.site : event.site
         fleet.touch(site, 'now')
         if (event.kind === 'site' || event.kind === 'state' || members.size === 0) return

@@ -1,8 +1,9 @@
 import { z } from 'zod'
 import { siteOfKey } from '../../gateway/site/reading.ts'
 import { alarmBodyOf, unansweredFirst } from '../bodies/alarm.ts'
+import { callBodyOf } from '../bodies/call.ts'
 import { Fault } from '../errors.ts'
-import { acknowledgeRequest, alarmBody, alarmsBody } from '../wire.ts'
+import { acknowledgeRequest, alarmBody, alarmsBody, callBody } from '../wire.ts'
 import { siteField } from './fields.ts'
 import { alarmOf, loopOf } from './known.ts'
 import { row } from './row.ts'
@@ -33,6 +34,19 @@ export const alarmRows = [
     answer({ gateway }, { params, nowMs }) {
       const { state, view } = alarmOf(gateway, params.id)
       return alarmBodyOf(view, state, nowMs)
+    },
+  }),
+  row({
+    method: 'GET',
+    path: '/api/alarms/:id/call',
+    summary:
+      'Whether somebody must be woken for a standing alarm: when harm is due, how soon somebody can act, when the desk is staffed next, and what follows from them. Judged anew every 10 min.',
+    params: alarmPath,
+    reply: callBody,
+    faults: ['unknown-alarm'],
+    answer({ gateway }, { params }) {
+      const { state, view } = alarmOf(gateway, params.id)
+      return callBodyOf(view.def.id, gateway.wake(view.def.id), gateway.entryBlock(state.site.id), state.site.reach.assumed)
     },
   }),
   change('acknowledge', 'Answer a standing alarm, under the name of the session or token. Gives the alarm as it is then, in the journal already.'),

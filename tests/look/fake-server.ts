@@ -8,8 +8,11 @@ import { WebSocketServer, type WebSocket } from 'ws'
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
 import { isHidden, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
+import { entryBlockOf } from '../../gateway/alarms/entry-block.ts'
+import { createWakeKeeper } from '../../gateway/wake-keeper.ts'
 import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
 import { EVENT_KINDS } from '../../server/bodies/event-kind.ts'
+import { callBodyOf } from '../../server/bodies/call.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
@@ -195,6 +198,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         if (first === undefined) return answer(200, { nowMs: nowMs(), alarms: standing().map(({ loop: l, view }) => alarmBodyOf(view, l, nowMs())) })
         const l = loops.get(first.slice(0, first.indexOf('/')))
         const view = l?.alarms.get(first)
+        if (l && view && second === 'call') return answer(200, callOf(view, l, nowMs()))
         return l && view ? answer(200, alarmBodyOf(view, l, nowMs())) : fault(404, 'unknown-alarm', `There is no alarm "${first}".`)
       }
       case 'POST alarms': {
@@ -341,4 +345,20 @@ async function bodyText(request: IncomingMessage): Promise<string> {
   const parts: Buffer[] = []
   for await (const p of request) parts.push(p as Buffer)
   return Buffer.concat(parts).toString('utf8')
+}
+
+/** What the wake rule itself says of this alarm. */
+function callOf(view: AlarmView, loop: Loop, atMs: number): ReturnType<typeof callBodyOf> {
+  const views = [...loop.alarms.values()]
+  const wake = createWakeKeeper({
+    clock: { nowMs: () => atMs, steadyMs: () => 0 },
+    standing: () => views,
+    alarmsOf: () => views,
+    site: () => loop,
+    vitals: () => [],
+    loopSays: () => ({ onSite: null, asleep: null }),
+    onVerdict: () => undefined,
+  })
+  wake.tick()
+  return callBodyOf(view.def.id, wake.of(view.def.id), entryBlockOf(views), loop.site.reach.assumed)
 }

@@ -239,6 +239,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
     standing: (site) => [...alarms.values()].filter((v) => v.state !== 'normal' && !isHidden(v) && (site === undefined || v.def.site === site)),
     setAside: (site) => [...alarms.values()].filter((v) => isHidden(v) && (site === undefined || v.def.site === site)),
     floods: () => gateway.flooding,
+    wake: () => null,
+    entryBlock: () => null,
     loopState: (site) => (states.has(site) ? desk.of(site) : null),
     stateDesk: desk,
     vitals: (site) => (states.has(site) ? (vitals.get(site)?.explainAll() ?? []) : []),

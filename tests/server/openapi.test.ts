@@ -72,6 +72,7 @@ test('the calls are those the product promises', () => {
       'GET /api/history.csv',
       'GET /api/alarms',
       'GET /api/alarms/:id',
+      'GET /api/alarms/:id/call',
       'POST /api/alarms/:id/acknowledge',
       'POST /api/alarms/:id/reset',
       'GET /api/set-aside',

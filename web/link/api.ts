@@ -4,6 +4,7 @@ import {
   adoptedBody,
   alarmBody,
   dueBody,
+  callBody,
   faultBody,
   fleetDueBody,
   forecastsBody,
@@ -24,6 +25,7 @@ import {
   type AdoptRequest,
   type AlarmBody,
   type DueBody,
+  type CallBody,
   type EntryBody,
   type FleetDueBody,
   type ForecastsBody,
@@ -92,6 +94,7 @@ export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/qu
 export const getUnassigned = (): Promise<Answer<UnassignedBody>> => ask('/api/unassigned', unassignedBody)
 export const getTraffic = (): Promise<Answer<TrafficBody>> => ask('/api/traffic', trafficBody)
 export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmBody)
+export const getCall = (id: string): Promise<Answer<CallBody>> => ask(`/api/alarms/${q(id)}/call`, callBody)
 export const getJournal = (fromMs: number, toMs: number, limit: number, site?: string): Promise<Answer<JournalBody>> =>
   ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
 export const getHistory = (site: string, signalId: string, fromMs: number, toMs: number, points: number): Promise<Answer<HistoryBody>> =>

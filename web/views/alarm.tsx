@@ -12,6 +12,7 @@ import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmRule } from './alarm-changes.tsx'
 import { AlarmFoot } from './alarm-foot.tsx'
+import { GetUp } from './get-up.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
 import { SetAside } from './set-aside.tsx'
@@ -77,6 +78,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
       <p class="verdict">
         <b>If it waits:</b> {firstSentence(a.consequence)}
       </p>
+      <GetUp alarm={a} />
       <h2>Do</h2>
       <ol class="steps big">
         {steps.map((s) => (

@@ -45,6 +45,7 @@ const FORM: Readonly<Record<string, Fields>> = {
   'visit-in': { text: 'Why' },
   'visit-out': { text: 'What was done; do all machines run again?' },
   'interlock-proved': { protection: true, text: 'How it was shown' },
+  'gas-measured': { item: ['hydrogen sulphide', 'ozone'], value: 'Second meter showed', unit: 'ppm', text: 'Where, how long it was ventilated' },
   complaint: { item: ['smell', 'noise', 'foam', 'water quality'], text: 'Who, wind if known' },
   note: { text: 'Note' },
 }

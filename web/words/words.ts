@@ -48,6 +48,7 @@ export const ENTRY_WORDS: Readonly<Record<string, string>> = {
   'visit-in': 'Visit begins',
   'visit-out': 'Visit ends',
   'interlock-proved': 'Interlock proved',
+  'gas-measured': 'Gas measured',
   complaint: 'Complaint',
   note: 'Note',
 }
