@@ -10,6 +10,7 @@ export interface ToDrive {
   readonly fromMs: number
   readonly days: number
   readonly seed: number
+  readonly thin: boolean
 }
 export type FromDrive = { readonly ok: true; readonly run: LoopRun } | { readonly ok: false; readonly message: string }
 
@@ -27,5 +28,5 @@ export async function driveOne(m: ToDrive): Promise<LoopRun> {
   const name = `${m.site}.yaml`
   const text = fleet.files.get(name)
   if (!spec || text === undefined) throw new Error(`${m.site}: no such loop in the fleet, or its file is not ${name}`)
-  return drive({ spec: { ...spec, biology: 'working' }, file: { name, text }, plan: m.plan, fromMs: m.fromMs, days: m.days })
+  return drive({ spec: { ...spec, biology: 'working' }, file: { name, text }, plan: m.plan, fromMs: m.fromMs, days: m.days, thin: m.thin })
 }

@@ -81,7 +81,7 @@ test('air lost at night on a loop with a pressure switch is told through the rea
       },
     ],
   }
-  const run = await driveOne({ site, plan: own, fromMs: FROM_MS, days: 2, seed: 1 })
+  const run = await driveOne({ site, plan: own, fromMs: FROM_MS, days: 2, seed: 1, thin: true })
   const label = run.labels[0]
   if (!label) throw new Error('the label is gone')
   const found = foundBy(label, run.told)

@@ -33,6 +33,8 @@ export interface Drive {
   readonly plan: LoopPlan
   readonly fromMs: number
   readonly days: number
+  /** Controllers that write more often send one row a minute. */
+  readonly thin: boolean
 }
 
 export async function drive(o: Drive): Promise<LoopRun> {
@@ -45,6 +47,7 @@ export async function drive(o: Drive): Promise<LoopRun> {
   const loop = unsettled(o.spec, o.plan.faults, o.fromMs, 0, { tell: () => undefined })
   await settle(loop, o.fromMs, o.fromMs, () => false)
   const { plant } = loop
+  if (o.thin && site.instrumentation === 'rich') loop.block(1, 60_000)
 
   let nowMs = plant.nowMs
   const clock = { nowMs: () => nowMs, steadyMs: () => nowMs }
