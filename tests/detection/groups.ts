@@ -33,6 +33,7 @@ export const TROUBLES = [
   'blind',
   'probe',
   'starvation',
+  'person',
   'clarity',
   'other',
 ] as const
@@ -41,10 +42,11 @@ export type Trouble = (typeof TROUBLES)[number]
 /** First pattern that fits decides: the narrow ones stand before the wide ones. */
 const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/\.blind$/, 'blind'],
+  [/overdue-visit/, 'person'],
   [/^site\.silent$|gap|link/, 'link'],
   [/no-air|air-lost|airless/, 'air'],
-  [/restart|power-back|after-power|post-visit|after-visit|not-back|came-back/, 'restart'],
-  [/(drift|stuck|flat|frozen|disagree|slope|no-response|in-air|probe|unmoved)/, 'probe'],
+  [/restart|power-back|after-power|post-visit|after-visit|visit-check|power-check|not-back|came-back/, 'restart'],
+  [/(drift|stuck|flat|frozen|disagree|slope|no-response|no-answer|in-air|probe|unmoved)/, 'probe'],
   [/(starv|unfed|no-wash|not-washed|no-food)/, 'starvation'],
   [/(dip|uptake|our|appetite|demand|toxic|index-of|activity)/, 'biology'],
   [/(alkalinity|buffer|sawtooth)/, 'alkalinity'],
@@ -60,7 +62,7 @@ const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/conductivity|salt|cycles/, 'salt'],
   [/containment|overflow|bund|spill/, 'spill'],
   [/make-?up/, 'make-up'],
-  [/leak|night-loss|balance|unexplained/, 'leak'],
+  [/leak|night-loss|balance|unexplained|water\.lost/, 'leak'],
   [/^transfer\.|airlock|no-transfer|not-moving|strainer/, 'transfer'],
   [/^sump\.level|^sump\.high|^bio\d*\.(high|level)|^tu\.(high|level)|(level|high)\.(high|wet)/, 'sump'],
   [/^finished\.(level|low)|water-left|finished/, 'water'],
