@@ -153,7 +153,7 @@ export const SETS: readonly RealSet[] = [
     why: 'all four are found, three of them first by the limit and one by the rate. The machine also warms and cools by more than a step within hours when nothing is labelled (starts, stops, load), and the rate rule tells that each time; it would have to be gated by the machine running, and there is no such signal here. A telling early in a window need not be of the failure that lies in its middle.',
   },
   {
-    name: 'pH of a small membrane bioreactor (Mines)',
+    name: 'pH of a small membrane bioreactor (mowater)',
     labels: 'its authors label nothing; the dip of 17 and 18 April is our reading of it, so this is an example and no proof',
     needs: [SLUDGE],
     tryMin: SLOW_MIN,
