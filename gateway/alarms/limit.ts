@@ -4,6 +4,12 @@
  */
 export type Side = 'high' | 'low'
 
+/**
+ * Share of a step that counts as binary rounding: 8.45 is a whole 0.01 from 8.44 though their difference is a hair less, and 5.2 no more than
+ * 0.1 from 5.1 though it is a hair more.
+ */
+export const ROUNDING = 1e-9
+
 /** violated: beyond the limit. inside: between limit and clear level. cleared: back past the deadband. */
 export type Judgement = 'violated' | 'inside' | 'cleared'
 

@@ -8,7 +8,7 @@ import { score, type Score } from './score.ts'
 
 const HOUR = 3_600_000
 
-const tellAt = (r: LoopRun, toldMs: number, wakes: boolean): Annunciation => ({
+export const tellAt = (r: LoopRun, toldMs: number, wakes: boolean): Annunciation => ({
   site: r.site,
   alarm: `${r.site}/control`,
   trouble: 'any',
@@ -21,7 +21,7 @@ const tellAt = (r: LoopRun, toldMs: number, wakes: boolean): Annunciation => ({
   value: null,
 })
 
-const withTold = (runs: readonly LoopRun[], told: (r: LoopRun, i: number) => readonly Annunciation[]): readonly LoopRun[] => runs.map((r, i) => ({ ...r, told: told(r, i) }))
+export const withTold = (runs: readonly LoopRun[], told: (r: LoopRun, i: number) => readonly Annunciation[]): readonly LoopRun[] => runs.map((r, i) => ({ ...r, told: told(r, i) }))
 
 export const never = (runs: readonly LoopRun[]): Score => score(withTold(runs, () => []))
 
@@ -29,7 +29,7 @@ export const always = (runs: readonly LoopRun[]): Score => score(withTold(runs, 
 
 export const elapsed = (runs: readonly LoopRun[], hours: number): Score => score(withTold(runs, (r) => every(r, hours * HOUR)))
 
-function every(r: LoopRun, ms: number): readonly Annunciation[] {
+export function every(r: LoopRun, ms: number): readonly Annunciation[] {
   const out: Annunciation[] = []
   for (let at = r.fromMs + ms; at < r.toMs; at += ms) out.push(tellAt(r, at, true))
   return out

@@ -1,6 +1,7 @@
 /**
- * `npm run detection [-- --days 90] [--seed 1] [--full] [--quick] [--no-write]`: plants faults and look-alikes on twelve simulated loops, tells them
+ * `npm run detection [-- --days 90] [--seed 1] [--full] [--quick] [--real] [--no-write]`: plants faults and look-alikes on twelve simulated loops, tells them
  * through the real path, and prints how good the alarms were, beside controls that any method has to beat.
+ * Then the same on open measured data with labels of other people; `--real`: that alone.
  */
 import { writeFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
@@ -8,6 +9,7 @@ import { parseArgs } from 'node:util'
 import { loadFleet } from '../../simulator/fleets/load.ts'
 import { plan } from './plan.ts'
 import { driveAll } from './pool.ts'
+import { realReport } from './real-table.ts'
 import { report } from './table.ts'
 import { WEIGHTS } from './score.ts'
 
@@ -20,6 +22,7 @@ const { values } = parseArgs({
     seed: { type: 'string', default: '1' },
     quick: { type: 'boolean', default: false },
     full: { type: 'boolean', default: false },
+    real: { type: 'boolean', default: false },
     'no-write': { type: 'boolean', default: false },
     json: { type: 'string' },
   },
@@ -30,6 +33,10 @@ if (!Number.isInteger(days) || days < 8 || days > 400) throw new Error(`--days i
 if (!Number.isInteger(seed) || seed < 0) throw new Error(`--seed is ${values.seed}: a whole number from 0 on is needed`)
 
 const began = performance.now()
+if (values.real) {
+  measured()
+  process.exit()
+}
 const fleet = loadFleet('twelve', seed)
 const all = fleet.specs.map((s) => s.site)
 const sites = values.quick ? all.filter((s) => ['fallowmere-machinery-ring', 'mossgill-slate-works', 'larkspit-container-park'].includes(s.id)) : all
@@ -65,8 +72,17 @@ const text = [
 console.log(text)
 console.log(r.beatsAll ? 'Cheaper than all four controls.' : 'NOT cheaper than all four controls.')
 if (!values.quick && !values['no-write']) writeFileSync(fileURLToPath(new URL('TABLE.md', import.meta.url)), text)
+if (!values.quick) measured()
 console.error(`${Math.round((performance.now() - began) / 1000)} s`)
 
 function sum(name: string): number {
   return runs.reduce((s, x) => s + (x.counters[name] ?? 0), 0)
+}
+
+function measured(): void {
+  const real = realReport(seed, (line) => console.error(line))
+  const lines = real.lines.join('\n')
+  console.log(lines)
+  if (!real.whole) console.error('Some data are not here: TABLE-REAL.md stays as it is.')
+  else if (!values['no-write']) writeFileSync(fileURLToPath(new URL('TABLE-REAL.md', import.meta.url)), lines)
 }

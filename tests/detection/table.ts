@@ -17,14 +17,14 @@ export interface Report {
 }
 
 const n2 = (v: number | null): string => (v === null ? 'none' : v.toFixed(2))
-const span = (ms: number | null): string => {
+export const span = (ms: number | null): string => {
   if (ms === null) return 'none'
   const min = ms / 60_000
   return min < 90 ? `${min.toFixed(1)} min` : min < 72 * 60 ? `${(min / 60).toFixed(1)} h` : `${(min / 1440).toFixed(1)} d`
 }
-const ratio = (a: number, b: number): string => `${Math.round(a * 10) / 10}/${b}`
-const row = (...cells: readonly string[]): string => `| ${cells.join(' | ')} |`
-const head = (...cells: readonly string[]): readonly string[] => [row(...cells), row(...cells.map(() => '---'))]
+export const ratio = (a: number, b: number): string => `${Math.round(a * 10) / 10}/${b}`
+export const row = (...cells: readonly string[]): string => `| ${cells.join(' | ')} |`
+export const head = (...cells: readonly string[]): readonly string[] => [row(...cells), row(...cells.map(() => '---'))]
 
 export function report(runs: readonly LoopRun[], seed: number): Report {
   const ours = score(runs)

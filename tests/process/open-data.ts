@@ -5,6 +5,9 @@ const folder = new URL('../../../shared/data/', import.meta.url)
 
 export const hasData = (file: string): boolean => existsSync(new URL(file, folder))
 
+/** The whole file as text. */
+export const readWhole = (file: string): string => readFileSync(new URL(file, folder), 'utf8')
+
 /** Rows by column name; an empty field is NaN, a field that is no number too. */
 export function readRows(file: string): readonly Readonly<Record<string, number>>[] {
   const [head = '', ...lines] = readFileSync(new URL(file, folder), 'utf8').trim().split(/\r?\n/)

@@ -8,7 +8,7 @@
  * At most 60 readings of a span are remembered; where more come, the first of each sixtieth stands for it.
  * cost  two medians of at most 20 figures per reading; 1.5 kB a rule
  */
-import { judgeLimit, makeLimit } from '../limit.ts'
+import { judgeLimit, makeLimit, ROUNDING } from '../limit.ts'
 import type { ConditionOf } from '../rule.ts'
 import { known } from '../signal-memory.ts'
 import type { Place, ReadyCondition } from './ready.ts'
@@ -70,7 +70,7 @@ function ratePerMs(ring: Ring, spanMs: number, resolution: number): number {
   while (late > 0 && ring.time(late - 1) >= endMs - spanMs / 3) late--
   if (early < LEAST || n - late < LEAST) return Number.NaN
   const change = ring.middle(late, n) - ring.middle(0, early)
-  if (Math.abs(change) <= resolution) return 0
+  if (Math.abs(change) <= resolution * (1 + ROUNDING)) return 0
   return change / (mean(ring, late, n) - mean(ring, 0, early))
 }
 

@@ -2,10 +2,13 @@
  * No movement where there must be some. Equal samples prove nothing on an idle weekend; a wash, a dose, a pause of the air or a whole
  * day do. A value at one of its physical ends (no oxygen, an empty or a full tank) is not stuck but there.
  */
+import { ROUNDING } from '../limit.ts'
 import type { ConditionOf } from '../rule.ts'
 import { known, type SignalMemory } from '../signal-memory.ts'
 import { reading, type Place, type ReadyCondition } from './ready.ts'
 import { createRuns } from './runs.ts'
+
+const reaches = (move: number, change: number): boolean => move >= change * (1 - ROUNDING)
 
 export function stuckCondition(c: ConditionOf<'stuck'>, place: Place): ReadyCondition | null {
   const m = place.find(c.signal)
@@ -25,7 +28,7 @@ function onEnd(c: ConditionOf<'stuck'>, m: SignalMemory, atEnd: (v: number) => b
     unit: 'h',
     limit: c.forMs / 3_600_000,
     take: (s, atMs) => {
-      if (Number.isNaN(anchor) || Math.abs(s.value - anchor) >= c.change || atEnd(s.value)) {
+      if (Number.isNaN(anchor) || reaches(Math.abs(s.value - anchor), c.change) || atEnd(s.value)) {
         anchor = s.value
         sinceMs = atMs
       } else if (atMs - lastMs > s.staleAfterMs) sinceMs += atMs - lastMs
@@ -62,7 +65,7 @@ function throughEvents(c: ConditionOf<'stuck'>, t: Through, m: SignalMemory, oth
   let watching = false
 
   const conclude = (): void => {
-    if (most - least >= c.change) still = 0
+    if (reaches(most - least, c.change)) still = 0
     else if (!rested) still++
     endMs = null
     watching = false
@@ -93,7 +96,7 @@ function throughEvents(c: ConditionOf<'stuck'>, t: Through, m: SignalMemory, oth
       }
       if (s === m && watching) {
         see(m.value)
-        if (most - least >= c.change) still = 0
+        if (reaches(most - least, c.change)) still = 0
       }
     },
     judge: () => (!known(m) ? 'unknown' : still >= t.times ? 'violated' : 'cleared'),

@@ -25,9 +25,13 @@ test.each([3.1, 14])('a single spike of pH %d raises no rate, wherever in the sp
   expect(changes(w)).toEqual([])
 })
 
-test('a step of the resolution is no rate, however steep it looks', () => {
+test.each([
+  [5.1, 5],
+  [5.2, 5.1],
+  [8.8, 8.7],
+])('a step of the resolution, %d to %d, is no rate, however steep it looks and however its difference rounds', (before, after) => {
   const w = begin({ ...fallingPh, signal: 'tu.do', limit: -0.02, deadband: 0 })
-  rows(w, 2 * HOUR, (since) => ({ 'tu.do': since < HOUR ? 5.1 : 5 }))
+  rows(w, 2 * HOUR, (since) => ({ 'tu.do': since < HOUR ? before : after }))
   expect(changes(w)).toEqual([])
 })
 

@@ -170,6 +170,18 @@ test('the same value for a day is suspect, a value at its end never, and a gap i
   expect(changes(w).map((c) => c.split(' ')[0])).toEqual(['cleared'])
 })
 
+test.each([
+  [8.44, 8.45],
+  [7.31, 7.32],
+  [7.32, 7.31],
+])('a value that goes by one step of its resolution, %d to %d, has moved, however the difference rounds', (a, b) => {
+  const w = begin({ kind: 'stuck', signal: 'tu.ph', change: 0.01, forMs: 2 * HOUR, through: null, restsLow: null, restsHigh: null, onDelayMs: 0, offDelayMs: 0 })
+  rows(w, DAY, (since) => ({ 'tu.ph': Math.floor(since / HOUR) % 2 === 0 ? a : b }))
+  expect(changes(w)).toEqual([])
+  rows(w, 3 * HOUR, { 'tu.ph': a })
+  expect(changes(w).map((c) => c.split(' ')[0])).toEqual(['raised'])
+})
+
 test('redox while ozone is made: two runs far below the own usual raise, one does not, and the nights between are nobody’s business', () => {
   const rule: Rule = {
     kind: 'per-run',
