@@ -16,24 +16,49 @@ export interface ReadyGate {
 
 const ALWAYS: ReadyGate = { reads: [], open: () => true, both: false }
 
+/** Minutes remembered at once: a row, the hour ahead, and a few stamps that are behind. */
+const REMEMBERED = 8
+
 /** Is the yard open? Answered once a minute and remembered: the wall clock is dear, and opening hours are in minutes. */
 export function openAt(site: Site): OpenAt {
-  const seen = new Map<number, boolean>()
+  const minutes: number[] = []
+  const answers: boolean[] = []
   return (atMs) => {
     const minute = Math.floor(atMs / 60_000)
-    let open = seen.get(minute)
-    if (open === undefined) {
-      open = within(site.open, site.zone, atMs, true)
-      if (seen.size >= 256) seen.clear()
-      seen.set(minute, open)
+    // An hour ahead has a place of its own.
+    const at = (minute + Math.floor(minute / 60)) % REMEMBERED
+    if (minutes[at] !== minute) {
+      if (minutes.length === 0) for (let i = 0; i < REMEMBERED; i++) minutes.push(-1)
+      answers[at] = within(site.open, site.zone, atMs, true)
+      minutes[at] = minute
     }
-    return open
+    return answers[at] === true
+  }
+}
+
+/** Gates of one site: rules that ask the same share one. */
+export interface Gates {
+  readonly isOpen: OpenAt
+  /** null: a signal it names is none of the site's. */
+  ready(when: Gate | undefined, find: Find): ReadyGate | null
+}
+
+export function createGates(isOpen: OpenAt): Gates {
+  const made = new Map<string, ReadyGate | null>()
+  return {
+    isOpen,
+    ready(when, find) {
+      if (!when) return ALWAYS
+      const asked = JSON.stringify(when)
+      let gate = made.get(asked)
+      if (gate === undefined) made.set(asked, (gate = readyGate(when, find, isOpen)))
+      return gate
+    },
   }
 }
 
 /** null: a signal it names is none of the site's. */
-export function readyGate(when: Gate | undefined, find: Find, isOpen: OpenAt): ReadyGate | null {
-  if (!when) return ALWAYS
+function readyGate(when: Gate, find: Find, isOpen: OpenAt): ReadyGate | null {
   const parts: OpenAt[] = []
   const reads: SignalMemory[] = []
   const look = (id: string, part: (m: SignalMemory) => OpenAt): boolean => {
