@@ -1,7 +1,7 @@
 /** Every kind of rule made ready at load: its condition (one file per kind in rules/), put to work with gate, count and delays (rules/judged.ts). */
 import type { AlarmDef } from './alarm.ts'
 import { FactRule } from './fact-rule.ts'
-import type { Condition, Rule } from './rule.ts'
+import type { Condition } from './rule.ts'
 import { dayTotalCondition } from './rules/day-total.ts'
 import { deviationCondition } from './rules/deviation.ts'
 import { driftCondition } from './rules/drift.ts'
