@@ -3,6 +3,7 @@ import type { Site } from '../site/site.ts'
 import { vitalsIn } from '../vitals/catalogue.ts'
 import type { Vital } from '../vitals/vital.ts'
 import { createWorks } from '../vitals/works.ts'
+import { perPlan } from './site-plan.ts'
 
 export interface ComputedSignal {
   readonly unit: string
@@ -14,12 +15,13 @@ export interface ComputedSignal {
 /** A figure that does not move is given every quarter of an hour; one that stands on sums every hour; a test is believed for a month. */
 const EVERY_MS: Readonly<Record<Vital['pace'], number>> = { beat: 15 * 60_000, hour: 3_600_000, event: 10 * 86_400_000 }
 
+const told = perPlan((plan): ReadonlyMap<string, ComputedSignal> => {
+  const can = vitalsIn(createWorks(plan, null)).filter((v) => v.def.unobservable === null)
+  return new Map(can.map((v) => [v.def.id, { unit: v.def.unit, digits: v.def.digits, reportEveryMs: EVERY_MS[v.pace] }]))
+})
+
 /** Looks vitals up by id; the catalogue of a loop is made when the first one is asked for. null: none of that name, or not to be told on this loop. */
-export function computedSignals(site: Site): (id: string) => ComputedSignal | null {
-  let vitals: ReadonlyMap<string, Vital> | null = null
-  return (id) => {
-    vitals ??= new Map(vitalsIn(createWorks(site, null)).map((v) => [v.def.id, v]))
-    const v = vitals.get(id)
-    return v && v.def.unobservable === null ? { unit: v.def.unit, digits: v.def.digits, reportEveryMs: EVERY_MS[v.pace] } : null
-  }
-}
+export const computedSignals =
+  (site: Site): ((id: string) => ComputedSignal | null) =>
+  (id) =>
+    told(site).get(id) ?? null

@@ -20,6 +20,7 @@ import type { Draft } from './draft.ts'
 import { visitAlarms } from './defaults-visit.ts'
 import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
+import { perPlan } from './site-plan.ts'
 import { monthsLater } from '../outlook/local-date.ts'
 
 /** Role, where the site file names nobody. */
@@ -34,7 +35,16 @@ export interface SiteAlarms {
   readonly warnings: readonly string[]
 }
 
+/** The default alarms of a site with the changes its file asks for. Sites that are built and reported alike share every word and figure of theirs. */
 export function defaultAlarms(site: Site): SiteAlarms {
+  const { defs, ...said } = alarmsOfPlan(site)
+  return { ...said, defs: defs.map((d): AlarmDef => ({ ...d, id: `${site.id}/${d.id}`, site: site.id })) }
+}
+
+const alarmsOfPlan = perPlan(makeAlarms)
+
+/** Ids are those within the site. */
+function makeAlarms(site: Site): SiteAlarms {
   const defaults: readonly Draft[] = [
     ...gasAlarms(site),
     ...airAlarms(site),
@@ -55,7 +65,7 @@ export function defaultAlarms(site: Site): SiteAlarms {
   const blind = applyOverrides(site, blindAlarms(site, watched), (key) => key.endsWith(BLIND))
   const defs = [...watched, ...blind.drafts].map((d): AlarmDef => {
     const { key, alert: _, ...rest } = d
-    return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
+    return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: key, site: '', priority: priorityIn(d), version: 1 }
   })
   return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
 }

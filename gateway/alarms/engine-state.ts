@@ -11,7 +11,7 @@ import { pair } from './levels.ts'
 import { BORN, isActive, type Life } from './life.ts'
 import type { LifeFacts } from './life-input.ts'
 import { isHidden, shownOf, type SuppressedBy } from './overlay.ts'
-import { openAt, readyRule, type ReadyRule } from './rules.ts'
+import { createGates, openAt, readyRule, type ReadyRule } from './rules.ts'
 import { doubt, learn, remember, rememberVital, usable, type SignalMemory } from './signal-memory.ts'
 
 /** Our clock: `nowMs` stamps, `steadyMs` measures. */
@@ -157,7 +157,7 @@ export function createEngine(
         troubled: 0,
         trouble: 0,
       }
-      return [site.id, { site, memory, isOpen: openAt(site), computed: computedSignals(site) }] as const
+      return [site.id, { site, memory, gates: createGates(openAt(site)), computed: computedSignals(site) }] as const
     }),
   )
   for (const def of defs) {
@@ -191,7 +191,7 @@ export function createEngine(
       return entry.memory
     }
     const watched = def.rule.kind === 'blind' ? find(def.rule.signal) : null
-    const rule = def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.isOpen)
+    const rule = def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.gates)
     if (!rule) {
       faults.push(`${def.id}: a signal its rule needs is none of ${def.site}'s, so this alarm is not watched`)
       continue
@@ -227,6 +227,8 @@ export function createEngine(
     }
     if (def.rule.kind === 'silent' || def.rule.kind === 'blind' || def.rule.kind === 'fact') ticked.push(run)
   }
+  // A list that grows has room for more to come, and here nothing comes.
+  for (const e of signals.values()) Object.assign(e, { runs: closed(e.runs), alone: closed(e.alone), shared: closed(e.shared), takers: e.takers && closed(e.takers) })
   const timed = new Set<Run>()
   const bySite = new Map<SiteMemory, Run[]>()
   for (const run of runs.values()) {
@@ -260,7 +262,9 @@ export function createEngine(
   return { runs, faults, judged: 0, passedOver: 0, quiet: false, merged: 0, inside }
 }
 
-/** what an alarm must say before it may call anybody; null: nothing is missing. */
+const closed = (list: Run[]): Run[] => list.slice()
+
+/** What an alarm must say before it may call anybody; null: nothing is missing. */
 function missing(def: AlarmDef): string | null {
   if (def.priority === 'alert') return null
   const texts = { cause: def.cause, consequence: def.consequence, 'way to confirm it': def.confirm, 'basis for its limit': def.basis, owner: def.owner }

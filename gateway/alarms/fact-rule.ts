@@ -4,7 +4,8 @@
  */
 import type { Rule } from './alarm.ts'
 import type { Delays } from './delay.ts'
-import type { ReadyRule } from './rules.ts'
+import type { ReadyRule, Verdict } from './rules/ready.ts'
+import type { SignalMemory } from './signal-memory.ts'
 
 export interface Fact {
   readonly active: boolean
@@ -16,28 +17,49 @@ export interface Fact {
   readonly note?: string
 }
 
-export interface FactRule extends ReadyRule {
-  /** Newest word; null: nothing told since the start. */
-  readonly told: () => { readonly fact: Fact; readonly steadyMs: number } | null
-  tell(fact: Fact, steadyMs: number): void
+interface Word {
+  readonly fact: Fact
+  readonly steadyMs: number
 }
 
-export function factRule(rule: Extract<Rule, { kind: 'fact' }>): FactRule {
-  const delays: Delays = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
-  let told: { readonly fact: Fact; readonly steadyMs: number } | null = null
-  return {
-    reads: [],
-    get unit() {
-      return told?.fact.unit ?? '1'
-    },
-    limit: null,
-    judge: () => (told === null ? 'unknown' : told.fact.active ? 'violated' : 'cleared'),
-    restsOn: () => null,
-    value: () => told?.fact.value ?? null,
-    delays: () => delays,
-    told: () => told,
-    tell(fact, steadyMs) {
-      told = { fact, steadyMs }
-    },
+const NOTHING: readonly SignalMemory[] = []
+
+export class FactRule implements ReadyRule {
+  readonly reads: readonly SignalMemory[] = NOTHING
+  readonly limit = null
+  private readonly timing: Delays
+  private word: Word | null = null
+
+  constructor(rule: Extract<Rule, { kind: 'fact' }>) {
+    this.timing = { onMs: rule.onDelayMs, offMs: rule.offDelayMs }
+  }
+
+  get unit(): string {
+    return this.word?.fact.unit ?? '1'
+  }
+
+  judge(): Verdict {
+    return this.word === null ? 'unknown' : this.word.fact.active ? 'violated' : 'cleared'
+  }
+
+  restsOn(): null {
+    return null
+  }
+
+  value(): number | null {
+    return this.word?.fact.value ?? null
+  }
+
+  delays(): Delays {
+    return this.timing
+  }
+
+  /** Newest word; null: nothing told since the start. */
+  told(): Word | null {
+    return this.word
+  }
+
+  tell(fact: Fact, steadyMs: number): void {
+    this.word = { fact, steadyMs }
   }
 }

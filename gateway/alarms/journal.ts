@@ -159,9 +159,19 @@ export async function openJournal(db: Database): Promise<AlarmJournal> {
       // The alarms of a loop are looked up by their ids, those of a fleet are read in one go.
       if (defs.length > 10 * CHUNK) for (const r of await onRecord.execute()) known.set(r.alarm, r)
       else for (const part of chunks(defs.map((d) => d.id))) for (const r of await onRecord.where('alarm', 'in', part).execute()) known.set(r.alarm, r)
+      // Sites built alike share their rules.
+      const bodies = new Map<Rule, { readonly def: AlarmDef; readonly body: string }>()
+      const bodyOf = (def: AlarmDef): string => {
+        const made = bodies.get(def.rule)
+        const { rule, priority, latching, respondWithinMin } = def
+        if (made && made.def.priority === priority && made.def.latching === latching && made.def.respondWithinMin === respondWithinMin) return made.body
+        const body = JSON.stringify({ rule, priority, latching, respondWithinMin })
+        bodies.set(rule, { def, body })
+        return body
+      }
       const fresh: { alarm: string; version: number; body: string; since_ms: number }[] = []
       const out = defs.map((def): AlarmDef => {
-        const body = JSON.stringify({ rule: def.rule, priority: def.priority, latching: def.latching, respondWithinMin: def.respondWithinMin })
+        const body = bodyOf(def)
         const was = known.get(def.id)
         if (was && was.body === body) return def.version === was.version ? def : { ...def, version: was.version }
         const version = (was?.version ?? 0) + 1

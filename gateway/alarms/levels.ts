@@ -4,11 +4,16 @@ import type { Run } from './engine-state.ts'
 
 /** The alarms of one site that speak for one another, the highest level first. */
 export function pair(runs: readonly Run[]): void {
+  // Most alarms share neither signal nor side with another: only those that may speak for one are compared.
+  const speakers = new Map<string, Run[]>()
+  for (const run of runs) {
+    const about = aboutOf(run, true)
+    if (about !== null) speakers.set(about, [...(speakers.get(about) ?? []), run])
+  }
   for (const run of runs) {
     const { rule } = run.def
-    for (const other of runs) {
-      const speaks = other.def.rule.kind === 'silent' ? rule.kind === 'blind' : isHigherLevel(other.def, run.def)
-      if (!speaks) continue
+    for (const other of speakers.get(aboutOf(run, false) ?? '') ?? []) {
+      if (rule.kind !== 'blind' && !isHigherLevel(other.def, run.def)) continue
       run.spokenForBy = [...run.spokenForBy, other]
       other.speaksFor = [...other.speaksFor, run]
     }
@@ -18,6 +23,14 @@ export function pair(runs: readonly Run[]): void {
     }
   }
 }
+
+/** What an alarm may speak about, or may be spoken for in; null: nothing. */
+function aboutOf({ def: { rule } }: Run, speaks: boolean): string | null {
+  if (rule.kind === 'limit') return `${rule.side} ${rule.signal}`
+  return rule.kind === (speaks ? 'silent' : 'blind') ? SILENCE : null
+}
+
+const SILENCE = 'silence'
 
 /**
  * `a` is a level above `b` on the same side of the same signal and may speak for it: it calls for an answer at least as loudly.

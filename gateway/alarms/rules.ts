@@ -1,18 +1,14 @@
-/**
- * Every kind of rule made ready at load: its condition (one file per kind in rules/), behind its gate, counted where it asks for n of m,
- * with its delays. A gate that is shut turns `violated` into `inside`: nothing is raised, and nothing that stands is cleared by closing time.
- */
+/** Every kind of rule made ready at load: its condition (one file per kind in rules/), put to work with gate, count and delays (rules/judged.ts). */
 import type { AlarmDef } from './alarm.ts'
-import type { Delays } from './delay.ts'
-import { factRule } from './fact-rule.ts'
-import type { Condition, Rule, Timing } from './rule.ts'
-import { counted } from './rules/counted.ts'
+import { FactRule } from './fact-rule.ts'
+import type { Condition } from './rule.ts'
 import { dayTotalCondition } from './rules/day-total.ts'
 import { deviationCondition } from './rules/deviation.ts'
 import { driftCondition } from './rules/drift.ts'
 import { forecastCondition } from './rules/forecast.ts'
-import { openAt, readyGate, type ReadyGate } from './rules/gate.ts'
+import { createGates, openAt, type Gates } from './rules/gate.ts'
 import { allOfCondition, anyOfCondition } from './rules/joined.ts'
+import { judgedRule, TickedRule } from './rules/judged.ts'
 import { limitCondition } from './rules/limit.ts'
 import { noAirRule } from './rules/no-air.ts'
 import { noEffectCondition } from './rules/no-effect.ts'
@@ -20,71 +16,29 @@ import { noResponseCondition } from './rules/no-response.ts'
 import { overRunRule } from './rules/over-run.ts'
 import { perRunCondition } from './rules/per-run.ts'
 import { rateCondition } from './rules/rate.ts'
-import { reading, type Find, type OpenAt, type Place, type ReadyCondition, type ReadyRule, type Verdict } from './rules/ready.ts'
+import type { Find, Place, ReadyCondition, ReadyRule } from './rules/ready.ts'
 import { stateCondition } from './rules/state.ts'
 import { stuckCondition } from './rules/stuck.ts'
 import { minutesLeft, waterLeft } from './rules/water-left.ts'
 
-export { minutesLeft, openAt, type ReadyRule }
-
-const NO_DELAY: Delays = { onMs: 0, offMs: 0 }
+export { createGates, minutesLeft, openAt, type ReadyRule }
 
 /** Makes a rule ready, or gives null when a signal it needs is none of the site's. `silent` and `blind` are judged by the tick. */
-export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenAt): ReadyRule | null {
+export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, gates: Gates): ReadyRule | null {
   const { rule } = def
-  if (rule.kind === 'silent' || rule.kind === 'blind')
-    return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
-  if (rule.kind === 'fact') return factRule(rule)
-  const gate = readyGate(rule.when, find, isOpen)
+  if (rule.kind === 'silent' || rule.kind === 'blind') return new TickedRule(rule.afterMs)
+  if (rule.kind === 'fact') return new FactRule(rule)
+  const gate = gates.ready(rule.when, find)
   if (!gate) return null
-  const place: Place = { find, isOpen, learns: gate.open }
-  const ready = timed(rule, place)
-  if (!ready) return null
-  const behind = rule.when ? gated(ready, gate) : ready
-  return alike('nOfM' in rule && rule.nOfM ? counted(behind, rule.nOfM) : behind)
-}
-
-/** All rules in one form, whatever their kind: they are asked millions of times a second, and objects of one form are asked twice as fast. */
-function alike(r: ReadyRule): ReadyRule {
-  const { reads, unit, take, judge, restsOn, value, delays, learned } = r
-  return {
-    reads,
-    unit,
-    take,
-    judge,
-    restsOn,
-    value,
-    delays,
-    learned,
-    get limit() {
-      return r.limit
-    },
+  const place: Place = { find, isOpen: gates.isOpen, learns: gate.open }
+  const behind = rule.when ? gate : null
+  const nOfM = 'nOfM' in rule ? (rule.nOfM ?? null) : null
+  if (rule.kind === 'no-air' || rule.kind === 'over-run') {
+    const own = rule.kind === 'no-air' ? noAirRule(rule, place) : overRunRule(rule, place)
+    return own && judgedRule({ condition: own, delays: own, gate: behind, nOfM })
   }
-}
-
-function timed(rule: Exclude<Rule, { kind: 'silent' | 'blind' | 'fact' }>, place: Place): ReadyRule | null {
-  switch (rule.kind) {
-    case 'no-air':
-      return noAirRule(rule, place)
-    case 'over-run':
-      return overRunRule(rule, place)
-    case 'water-left':
-      return delayed(waterLeft(rule, place), rule)
-    default:
-      return delayed(readyCondition(rule, place), rule)
-  }
-}
-
-function delayed(c: ReadyCondition | null, t: Timing): ReadyRule | null {
-  if (!c) return null
-  const delays: Delays = { onMs: t.onDelayMs, offMs: t.offDelayMs }
-  return {
-    ...c,
-    get limit() {
-      return c.limit
-    },
-    delays: () => delays,
-  }
+  const condition = rule.kind === 'water-left' ? waterLeft(rule, place) : readyCondition(rule, place)
+  return condition && judgedRule({ condition, delays: { onMs: rule.onDelayMs, offMs: rule.offDelayMs }, gate: behind, nOfM })
 }
 
 function readyCondition(c: Condition, place: Place): ReadyCondition | null {
@@ -118,24 +72,5 @@ function readyCondition(c: Condition, place: Place): ReadyCondition | null {
       if (ready.length < parts.length || ready.length === 0) return null
       return c.kind === 'all-of' ? allOfCondition(c, ready) : anyOfCondition(c, ready)
     }
-  }
-}
-
-function gated(rule: ReadyRule, gate: ReadyGate): ReadyRule {
-  const own = new Set(rule.reads)
-  const { take } = rule
-  const judge = (atMs: number): Verdict => {
-    const v = rule.judge(atMs)
-    if (v === 'unknown' || v === 'inside' || (v === 'cleared' && !gate.both)) return v
-    return gate.open(atMs) ? v : 'inside'
-  }
-  return {
-    ...rule,
-    reads: reading(...rule.reads, ...gate.reads),
-    get limit() {
-      return rule.limit
-    },
-    ...(take && { take: (m, atMs) => own.has(m) && take(m, atMs) }),
-    judge,
   }
 }

@@ -2,7 +2,9 @@
  * Rule evaluations a second of processor time, delays, gates, holds and lifecycle included: 500 loops with the default alarms of a normal loop and
  * one of every learned kind, one row a minute each, some of them in trouble. Baseline: the same limits with deadband and delays in the plainest loop
  * one would write (a map of rules by key, no quality, no gates, no staleness, no lifecycle), over the same readings.
+ * Then, each in a process of its own: the start of a fleet (alarms-restart.ts), and the way from a controller into a page (alarms-browser.ts).
  */
+import { spawnSync } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
 import { setFlagsFromString } from 'node:v8'
 import { runInNewContext } from 'node:vm'
@@ -13,7 +15,7 @@ import { createEngine, type Engine } from '../../gateway/alarms/engine-state.ts'
 import { readSiteFolder } from '../../gateway/site-folder.ts'
 import { keyOf, type Reading } from '../../gateway/site/reading.ts'
 import type { Site } from '../../gateway/site/site.ts'
-import { median, printFigures } from './figure.ts'
+import { median, printFigures, type Figure } from './figure.ts'
 
 const LOOPS = 500
 const MINUTES = 30
@@ -72,7 +74,8 @@ const LEARNED: Readonly<Record<string, Rule>> = {
   },
 }
 
-const defs: AlarmDef[] = sites.flatMap((s) => {
+const plainDefs: readonly AlarmDef[] = sites.flatMap((s) => defaultAlarms(s).defs)
+const mixedDefs: readonly AlarmDef[] = sites.flatMap((s) => {
   const own = [...defaultAlarms(s).defs]
   const [first] = own
   if (!first) throw new Error('a normal loop has no default alarm')
@@ -127,7 +130,7 @@ interface Score {
   readonly changes: number
 }
 
-function ours(): Score {
+function ours(defs: readonly AlarmDef[]): Score {
   const engine: Engine = createEngine(defs, sites, { nowMs: START_MS, steadyMs: 0 })
   if (engine.faults.length > 0) throw new Error(engine.faults[0])
   const heard = (): number => START_MS + MINUTES * 60_000
@@ -157,7 +160,7 @@ interface Plain {
   since: number
 }
 
-function plain(): Score {
+function plain(defs: readonly AlarmDef[]): Score {
   const byKey = new Map<string, Plain[]>()
   for (const d of defs) {
     const r = d.rule
@@ -196,29 +199,52 @@ function plain(): Score {
   return { evaluations, perSecond: (evaluations / ms) * 1000, changes }
 }
 
-const mine: Score[] = []
-const bare: Score[] = []
-for (let i = 0; i < ROUNDS + 2; i++) {
-  const a = ours()
-  const b = plain()
-  // The first two rounds warm up.
-  if (i >= 2) {
-    mine.push(a)
-    bare.push(b)
+function measured(bench: string, defs: readonly AlarmDef[]): Figure {
+  const mine: Score[] = []
+  const bare: Score[] = []
+  for (let i = 0; i < ROUNDS + 2; i++) {
+    const a = ours(defs)
+    const b = plain(defs)
+    // The first two rounds warm up.
+    if (i >= 2) {
+      mine.push(a)
+      bare.push(b)
+    }
   }
-}
-const [m] = mine
-const [b] = bare
-if (!m || !b || m.changes === 0 || b.changes === 0) throw new Error('nothing was raised: the bench measures nothing')
-console.log(`${defs.length} rules on ${LOOPS} loops, ${messages.length * model.signals.length} readings a round; changes a round: ours ${m.changes}, plain ${b.changes}`)
-printFigures([
-  {
-    bench: 'alarms.evaluate',
+  const [m] = mine
+  const [b] = bare
+  if (!m || !b || m.changes === 0 || b.changes === 0) throw new Error('nothing was raised: the bench measures nothing')
+  const readings = messages.length * (model?.signals.length ?? 0)
+  console.log(`${bench}: ${defs.length} rules on ${LOOPS} loops, ${readings} readings a round; changes a round: ours ${m.changes}, plain ${b.changes}`)
+  return {
+    bench,
     value: median(mine.map((s) => s.perSecond)),
     unit: 'evaluations/s',
     baseline: median(bare.map((s) => s.perSecond)),
     target: 1_000_000,
     better: 'more',
     n: `${ROUNDS} rounds of ${m.evaluations.toLocaleString('en-US')}`,
-  },
-])
+  }
+}
+
+/** Heap after a collection, of the engine alone, per alarm. */
+function bytesPerAlarm(defs: readonly AlarmDef[]): Figure {
+  const used = (): number => {
+    sweep()
+    const { heapUsed, external } = process.memoryUsage()
+    return heapUsed + external
+  }
+  const before = used()
+  const engine = createEngine(defs, sites, { nowMs: START_MS, steadyMs: 0 })
+  const bytes = (used() - before) / engine.runs.size
+  return { bench: 'alarms.memory', value: bytes, unit: 'bytes an alarm', baseline: null, target: 2500, better: 'less', n: `${engine.runs.size} default alarms` }
+}
+
+printFigures([measured('alarms.evaluate', plainDefs), measured('alarms.evaluateMixed', mixedDefs), bytesPerAlarm(plainDefs)])
+
+let worst = 0
+for (const next of ['alarms-restart.ts', 'alarms-browser.ts']) {
+  console.log('')
+  worst = Math.max(worst, spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(new URL(next, import.meta.url))], { stdio: 'inherit' }).status ?? 1)
+}
+process.exitCode = worst

@@ -78,9 +78,12 @@ export function dayTotalCondition(c: ConditionOf<'day-total'>, { find, learns }:
   }
 }
 
+/** Room is made with the first reading. */
+const NO_HOURS = new Float64Array(0)
+
 /** Minutes at work, or what a counter counted, in each of the last 24 hours. */
 function hourly() {
-  const hours = new Float64Array(24)
+  let hours = NO_HOURS
   let hour = -1
   let sum = 0
   let firstMs = -1
@@ -88,6 +91,7 @@ function hourly() {
   let lastValue = Number.NaN
   const roll = (atMs: number): void => {
     const now = Math.floor(atMs / HOUR_MS)
+    if (hours.length === 0) hours = new Float64Array(24)
     if (hour < 0) hour = now
     for (let h = Math.max(hour + 1, now - 23); h <= now; h++) hours[h % 24] = 0
     if (now > hour) {
@@ -116,10 +120,13 @@ function hourly() {
     total: (): number => sum,
     /** A whole day has been watched. */
     seen: (): boolean => firstMs >= 0 && hour * HOUR_MS + HOUR_MS - firstMs >= DAY_MS,
-    keep: (): readonly [readonly number[], readonly number[]] => [Array.from(hours), Number.isNaN(lastValue) ? [] : [hour, firstMs, lastMs, lastValue]],
+    keep: (): readonly [readonly number[], readonly number[]] => [
+      Array.from({ length: 24 }, (_, h) => hours[h] ?? 0),
+      Number.isNaN(lastValue) ? [] : [hour, firstMs, lastMs, lastValue],
+    ],
     resume(kept: readonly number[] | undefined, at: readonly number[] | undefined): void {
       if (kept?.length !== 24 || at?.length !== 4 || !kept.every((v) => Number.isFinite(v) && v >= 0)) return
-      hours.set(kept)
+      hours = Float64Array.from(kept)
       ;[hour, firstMs, lastMs, lastValue] = at as [number, number, number, number]
       sum = hours.reduce((a, b) => a + b, 0)
     },

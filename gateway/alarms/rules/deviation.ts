@@ -5,7 +5,7 @@
 import { judgeLimit, makeLimit, type Judgement } from '../limit.ts'
 import type { ConditionOf, Reference } from '../rule.ts'
 import { known, type SignalMemory } from '../signal-memory.ts'
-import { smoothed } from './limit.ts'
+import { Smoothed } from './limit.ts'
 import { reading, type Learned, type Place, type ReadyCondition } from './ready.ts'
 import { createSlottedMedian } from './slotted-median.ts'
 
@@ -16,7 +16,7 @@ export function deviationCondition(c: ConditionOf<'deviation'>, place: Place): R
   if (!base) return null
   const limit = makeLimit(c.side, c.limit, c.deadband)
   const half = makeLimit(c.side, c.as === 'ratio' ? (1 + c.limit) / 2 : c.limit / 2, 0)
-  const smooth = c.medianOverMs === undefined ? null : smoothed(c.medianOverMs)
+  const smooth = c.medianOverMs === undefined ? null : new Smoothed(c.medianOverMs)
   const measure = (): number => {
     const v = smooth ? smooth.value() : m.value
     const from = base.value()

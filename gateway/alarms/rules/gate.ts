@@ -16,42 +16,90 @@ export interface ReadyGate {
 
 const ALWAYS: ReadyGate = { reads: [], open: () => true, both: false }
 
+/** Minutes remembered at once: a row, the hour ahead, and a few stamps that are behind. */
+const REMEMBERED = 8
+
 /** Is the yard open? Answered once a minute and remembered: the wall clock is dear, and opening hours are in minutes. */
 export function openAt(site: Site): OpenAt {
-  const seen = new Map<number, boolean>()
+  const minutes: number[] = []
+  const answers: boolean[] = []
   return (atMs) => {
     const minute = Math.floor(atMs / 60_000)
-    let open = seen.get(minute)
-    if (open === undefined) {
-      open = within(site.open, site.zone, atMs, true)
-      if (seen.size >= 256) seen.clear()
-      seen.set(minute, open)
+    // An hour ahead has a place of its own.
+    const at = (minute + Math.floor(minute / 60)) % REMEMBERED
+    if (minutes[at] !== minute) {
+      if (minutes.length === 0) for (let i = 0; i < REMEMBERED; i++) minutes.push(-1)
+      answers[at] = within(site.open, site.zone, atMs, true)
+      minutes[at] = minute
     }
-    return open
+    return answers[at] === true
+  }
+}
+
+/** Gates of one site: rules that ask the same share one. */
+export interface Gates {
+  readonly isOpen: OpenAt
+  /** null: a signal it names is none of the site's. */
+  ready(when: Gate | undefined, find: Find): ReadyGate | null
+}
+
+export function createGates(isOpen: OpenAt): Gates {
+  const made = new Map<string, ReadyGate | null>()
+  return {
+    isOpen,
+    ready(when, find) {
+      if (!when) return ALWAYS
+      const asked = JSON.stringify(when)
+      let gate = made.get(asked)
+      if (gate === undefined) made.set(asked, (gate = readyGate(when, find, isOpen)))
+      return gate
+    },
   }
 }
 
 /** null: a signal it names is none of the site's. */
-export function readyGate(when: Gate | undefined, find: Find, isOpen: OpenAt): ReadyGate | null {
-  if (!when) return ALWAYS
-  const parts: OpenAt[] = []
-  const reads: SignalMemory[] = []
-  const look = (id: string, part: (m: SignalMemory) => OpenAt): boolean => {
-    const m = find(id)
-    if (!m) return false
-    reads.push(m)
-    parts.push(part(m))
-    return true
-  }
+/** What a gate keeps hold of lives as long as the alarm: nothing here may close over `find`, which knows the whole site. */
+function readyGate(when: Gate, find: Find, isOpen: OpenAt): ReadyGate | null {
   const { signalForMs = 0, idleForMs = 0, value, after } = when
-  if (when.open === true) parts.push(isOpen)
-  if (when.signal !== undefined && !look(when.signal, (m) => (atMs) => !known(m) || (m.value !== 0 && (signalForMs === 0 || atMs - (m.busySinceMs ?? atMs) >= signalForMs))))
-    return null
-  if (when.idle !== undefined && !look(when.idle, (m) => (atMs) => atRest(m, atMs, idleForMs))) return null
-  if (after && !look(after.signal, (m) => (atMs) => !known(m) || m.busySinceMs !== null || (m.lastBusyMs >= 0 && atMs - m.lastBusyMs <= after.withinMs))) return null
-  if (value && !look(value.signal, (m) => () => !known(m) || (value.side === 'high' ? m.value > value.limit : m.value < value.limit))) return null
-  return { reads, open: parts.length === 1 && parts[0] ? parts[0] : (atMs) => parts.every((p) => p(atMs)), both: when.both === true }
+  const asked: readonly (readonly [string, (m: SignalMemory) => OpenAt] | null)[] = [
+    when.signal === undefined ? null : [when.signal, (m) => whileAtWork(m, signalForMs)],
+    when.idle === undefined ? null : [when.idle, (m) => whileAtRest(m, idleForMs)],
+    after ? [after.signal, (m) => soonAfter(m, after.withinMs)] : null,
+    value ? [value.signal, (m) => whileBeyond(m, value.side === 'high', value.limit)] : null,
+  ]
+  const parts: OpenAt[] = when.open === true ? [isOpen] : []
+  const reads: SignalMemory[] = []
+  for (const a of asked) {
+    if (a === null) continue
+    const m = find(a[0])
+    if (!m) return null
+    reads.push(m)
+    parts.push(a[1](m))
+  }
+  return { reads: reads.slice(), open: allOf(parts.slice()), both: when.both === true }
 }
+
+const allOf = (parts: readonly OpenAt[]): OpenAt => (parts.length === 1 && parts[0] ? parts[0] : (atMs) => parts.every((p) => p(atMs)))
+
+const whileAtWork =
+  (m: SignalMemory, forMs: number): OpenAt =>
+  (atMs) =>
+    !known(m) || (m.value !== 0 && (forMs === 0 || atMs - (m.busySinceMs ?? atMs) >= forMs))
+
+const whileAtRest =
+  (m: SignalMemory, forMs: number): OpenAt =>
+  (atMs) =>
+    atRest(m, atMs, forMs)
+
+const soonAfter =
+  (m: SignalMemory, withinMs: number): OpenAt =>
+  (atMs) =>
+    !known(m) || m.busySinceMs !== null || (m.lastBusyMs >= 0 && atMs - m.lastBusyMs <= withinMs)
+
+const whileBeyond =
+  (m: SignalMemory, high: boolean, limit: number): OpenAt =>
+  () =>
+    !known(m) || (high ? m.value > limit : m.value < limit)
 
 /** At rest for `forMs`; before a signal has ever been at work, its first reading counts as the end of it. */
 function atRest(m: SignalMemory, atMs: number, forMs: number): boolean {

@@ -1,16 +1,40 @@
 import type { ConditionOf } from '../rule.ts'
-import { known } from '../signal-memory.ts'
-import type { Place, ReadyCondition } from './ready.ts'
+import { known, type SignalMemory } from '../signal-memory.ts'
+import type { Place, ReadyCondition, Verdict } from './ready.ts'
 
 export function stateCondition(c: ConditionOf<'state'>, { find }: Place): ReadyCondition | null {
   const m = find(c.signal)
-  if (!m) return null
-  return {
-    reads: [m],
-    unit: m.unit,
-    limit: null,
-    judge: () => (known(m) ? (m.value === c.value ? 'violated' : 'cleared') : 'unknown'),
-    restsOn: () => m,
-    value: () => m.value,
+  return m && new StateValue(m, c.value)
+}
+
+class StateValue implements ReadyCondition {
+  readonly reads: readonly SignalMemory[]
+  private readonly m: SignalMemory
+  private readonly bad: 0 | 1
+
+  constructor(m: SignalMemory, bad: 0 | 1) {
+    this.reads = [m]
+    this.m = m
+    this.bad = bad
+  }
+
+  get unit(): string {
+    return this.m.unit
+  }
+
+  get limit(): null {
+    return null
+  }
+
+  judge(): Verdict {
+    return known(this.m) ? (this.m.value === this.bad ? 'violated' : 'cleared') : 'unknown'
+  }
+
+  restsOn(): SignalMemory {
+    return this.m
+  }
+
+  value(): number {
+    return this.m.value
   }
 }
