@@ -61,6 +61,9 @@ export interface GatewayCore {
   stop(): Promise<void>
 }
 
+/** Changes of an alarm that the due list tells of. */
+const DUE_KINDS: ReadonlySet<AlarmEvent['kind']> = new Set(['out-of-service', 'in-service', 'review-overdue'] as const)
+
 export function createGateway(parts: GatewayParts): GatewayCore {
   const { clock, current, keeper, vitals } = parts
   const startedMs = clock.nowMs()
@@ -238,6 +241,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
     onAlarm(event, view) {
       wake.onAlarm(event, view)
+      if (DUE_KINDS.has(event.kind)) due.onEntry(view.def.site)
       tell({ kind: 'alarm', event, view })
     },
     tick() {
