@@ -13,6 +13,7 @@ import { machineAlarms } from './defaults-machines.ts'
 import { makeUpAlarms } from './defaults-make-up.ts'
 import { panelAlarms } from './defaults-panel.ts'
 import { redoxAlarms, redoxWarnings } from './defaults-redox.ts'
+import { linkAlarms } from './defaults-link.ts'
 import { supplyAlarms } from './defaults-supply.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
@@ -48,6 +49,7 @@ export function defaultAlarms(site: Site): SiteAlarms {
     ...supplyAlarms(site),
     ...panelAlarms(site),
     ...visitAlarms(site),
+    ...linkAlarms(),
   ]
   const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
   const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
