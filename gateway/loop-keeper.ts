@@ -5,7 +5,7 @@
 import { OVERDUE, POWER, POWER_AIR, powerSignals, VISIT, VISIT_AIR } from './alarms/defaults-visit.ts'
 import type { Mains } from './alarms/consequences.ts'
 import type { AlarmKeeper } from './alarms/keeper.ts'
-import { effectWords } from './alarms/loop-effect.ts'
+import { effectWords, learningPaused } from './alarms/loop-effect.ts'
 import {
   applyRecord,
   firstStates,
@@ -41,7 +41,7 @@ export interface LoopKeeperParts {
   readonly history: Pick<HistoryReader, 'range'>
   readonly sites: () => readonly SiteState[]
   readonly site: (id: string) => SiteState | null
-  readonly alarms: Pick<AlarmKeeper, 'fact' | 'standing' | 'alarmsOf'>
+  readonly alarms: Pick<AlarmKeeper, 'fact' | 'learning' | 'standing' | 'alarmsOf'>
   readonly suppress: Suppress
   /** Writes into the site log, without asking back here. */
   readonly write: (entry: NewEntry, by: string) => Promise<LogEntry>
@@ -140,6 +140,7 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
     const states = statesOf(site)
     const now = loopNow(states, nowMs)
     suppression.look(site, now, { mains: mainsOf(parts.site(site.id), nowMs), backMs: states.power?.backMs ?? null }, nowMs)
+    parts.alarms.learning(site.id, !learningPaused(now))
     const late = now.visits.filter((v) => v.overdue)
     if (overdueTold.get(site.id) !== now.overdue && (now.overdue || overdueTold.has(site.id) || !began)) {
       overdueTold.set(site.id, now.overdue)

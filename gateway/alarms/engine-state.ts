@@ -11,6 +11,7 @@ import { pair } from './levels.ts'
 import { BORN, isActive, type Life } from './life.ts'
 import type { LifeFacts } from './life-input.ts'
 import { isHidden, shownOf, type SuppressedBy } from './overlay.ts'
+import { newTeaching, sortStanding, teaches, type Teaching } from './teaching.ts'
 import { openAt, readyRule, type ReadyRule } from './rules.ts'
 import { doubt, learn, remember, rememberVital, usable, type SignalMemory } from './signal-memory.ts'
 
@@ -87,6 +88,7 @@ export interface SiteMemory {
   troubled: number
   /** How many times that began from none. */
   trouble: number
+  readonly teaching: Teaching
 }
 
 export interface Engine {
@@ -156,6 +158,7 @@ export function createEngine(
         attendedMs: 0,
         troubled: 0,
         trouble: 0,
+        teaching: newTeaching(),
       }
       return [site.id, { site, memory, isOpen: openAt(site), computed: computedSignals(site) }] as const
     }),
@@ -190,8 +193,10 @@ export function createEngine(
       }
       return entry.memory
     }
+    const at: { run?: Run } = {}
     const watched = def.rule.kind === 'blind' ? find(def.rule.signal) : null
-    const rule = def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.isOpen)
+    const rule =
+      def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.isOpen, { calm: () => !at.run?.site.teaching.paused, teaches: () => !at.run || teaches(at.run) })
     if (!rule) {
       faults.push(`${def.id}: a signal its rule needs is none of ${def.site}'s, so this alarm is not watched`)
       continue
@@ -217,6 +222,7 @@ export function createEngine(
       speaksFor: NONE,
       mark: 0,
     }
+    at.run = run
     runs.set(def.id, run)
     const reads = new Set(rule.reads)
     for (const m of reads) {
@@ -233,6 +239,7 @@ export function createEngine(
     sortTimed(timed, run)
     const { site, life } = run
     site.troubled += Number(inTrouble(run, life))
+    sortStanding(site.teaching, run)
     site.trouble = Math.max(site.trouble, life.firstOut ?? 0)
     const mine = bySite.get(site)
     if (mine) mine.push(run)

@@ -20,24 +20,25 @@ import { noResponseCondition } from './rules/no-response.ts'
 import { overRunRule } from './rules/over-run.ts'
 import { perRunCondition } from './rules/per-run.ts'
 import { rateCondition } from './rules/rate.ts'
-import { reading, type Find, type OpenAt, type Place, type ReadyCondition, type ReadyRule, type Verdict } from './rules/ready.ts'
+import { reading, type Find, type Normality, type OpenAt, type Place, type ReadyCondition, type ReadyRule, type Verdict } from './rules/ready.ts'
 import { stateCondition } from './rules/state.ts'
 import { stuckCondition } from './rules/stuck.ts'
 import { minutesLeft, waterLeft } from './rules/water-left.ts'
 
 export { minutesLeft, openAt, type ReadyRule }
 
+const ALWAYS: Normality = { calm: () => true, teaches: () => true }
 const NO_DELAY: Delays = { onMs: 0, offMs: 0 }
 
 /** Makes a rule ready, or gives null when a signal it needs is none of the site's. `silent` and `blind` are judged by the tick. */
-export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenAt): ReadyRule | null {
+export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, isOpen: OpenAt, normality: Normality = ALWAYS): ReadyRule | null {
   const { rule } = def
   if (rule.kind === 'silent' || rule.kind === 'blind')
     return { reads: [], unit: 'min', limit: rule.afterMs / 60_000, judge: () => 'unknown', restsOn: () => null, value: () => null, delays: () => NO_DELAY }
   if (rule.kind === 'fact') return factRule(rule)
   const gate = readyGate(rule.when, find, isOpen)
   if (!gate) return null
-  const place: Place = { find, isOpen, learns: gate.open }
+  const place: Place = { find, isOpen, learns: gate.open, ...normality }
   const ready = timed(rule, place)
   if (!ready) return null
   const behind = rule.when ? gated(ready, gate) : ready

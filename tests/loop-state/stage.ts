@@ -45,6 +45,7 @@ signals:
 
 export interface Stage {
   readonly clock: Clock
+  readonly dataDir: string
   readonly plant: Record<string, number>
   /** What the controller makes of a row of the plant. */
   payload: (nowMs: number, plant: Readonly<Record<string, number>>) => string
@@ -94,6 +95,7 @@ export async function openStage(more: { file?: string; startMs?: number } = {}):
   }
   const stage: Stage = {
     clock,
+    dataDir,
     plant,
     payload: (t, signals) => JSON.stringify({ t, signals }),
     core: () => core,
