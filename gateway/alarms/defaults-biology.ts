@@ -170,6 +170,8 @@ function cloudy(site: Site, s: Signal): readonly Draft[] {
   const stage = stageOf(site, 'finished')
   if (!stage || at(site, stage.id, 'turbidity')?.id !== s.id) return []
   const moves = transferRuns(site)[0]
+  // Bubbles are gone from the middle of three readings.
+  const medianOverMs = Math.max(HOUR / 12, 2 * s.sampleEveryMs)
   return [
     {
       ...common,
@@ -186,9 +188,9 @@ function cloudy(site: Site, s: Signal): readonly Draft[] {
             side: 'high',
             limit: 2,
             deadband: 0.2,
-            medianOverMs: HOUR / 12,
+            medianOverMs,
           },
-          { kind: 'limit', signal: s.id, side: 'high', limit: 15, deadband: 3, medianOverMs: HOUR / 12 },
+          { kind: 'limit', signal: s.id, side: 'high', limit: 15, deadband: 3, medianOverMs },
         ],
         withinMs: 0,
         onDelayMs: 2 * HOUR,

@@ -19,6 +19,7 @@ import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
 import { visitAlarms } from './defaults-visit.ts'
+import { defaultFault } from './detection-delay.ts'
 import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
 import { monthsLater } from '../outlook/local-date.ts'
@@ -59,7 +60,13 @@ export function defaultAlarms(site: Site): SiteAlarms {
     const { key, alert: _, ...rest } = d
     return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: `${site.id}/${key}`, site: site.id, priority: priorityIn(d), version: 1 }
   })
-  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
+  // A change that cannot be told has been refused with its own sentence by now.
+  const refused = new Set(changed.faults.map((f) => f.key))
+  const unseen = watched.flatMap((d): readonly AlarmFault[] => {
+    const fault = refused.has(d.key) ? null : defaultFault(site, d.rule)
+    return fault === null ? [] : [{ key: d.key, message: `the default cannot be told by what this loop sends: ${fault}; give it figures of its own here, or switch it off` }]
+  })
+  return { defs, faults: [...changed.faults, ...blind.faults, ...unseen], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
 }
 
 const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))
