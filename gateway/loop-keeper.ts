@@ -26,7 +26,7 @@ import { startChecks } from './loop-checks.ts'
 import { startSuppression, type Suppress } from './loop-suppression.ts'
 import type { LoopStateStore } from './loop-state-store.ts'
 import type { Counter, LoopStateView, SiteState, StateAnswer, StateDesk } from './port.ts'
-import { signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
+import { keyOf, signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
 import type { Site } from './site/site.ts'
 
 /** A visit written down later than this is history and no check-in. */
@@ -160,10 +160,23 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
     }
   }
 
+  /** A cut that was going on at the start began before its newest reading: the hour before is that before the first one. */
+  async function beginOfCut(site: Site): Promise<void> {
+    const { mains } = powerOf(site)
+    const p = power.get(site.id)
+    if (mains === null || p?.lostMs == null) return
+    const { lostMs } = p
+    const told = await parts.history.range(keyOf(site.id, mains), lostMs - CUT_BACK_MS, lostMs, CUT_READINGS)
+    const present = told.findLastIndex((r) => r.value !== null && r.value !== 0 && r.quality !== 'bad')
+    const first = told.slice(present + 1).find((r) => r.value === 0)
+    if (first && p.lostMs === lostMs) p.lostMs = Math.min(lostMs, first.sourceMs)
+  }
+
   /** What was going on when the gateway stopped goes on. */
   function begin(): void {
     began = true
     const nowMs = clock.nowMs()
+    for (const { site } of parts.sites()) beginOfCut(site).catch(() => checkFaults++)
     const standing = new Set(parts.alarms.standing().map((v) => v.def.id))
     for (const { site } of parts.sites()) {
       const { left, power: cut, visits } = statesOf(site)
@@ -325,6 +338,9 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
   }
 }
 
+/** How far back the beginning of a power cut is looked for. */
+const CUT_BACK_MS = 2 * 86_400_000
+const CUT_READINGS = 20_000
 const SAME_CUT_MS = 10 * 60_000
 
 interface PowerSignals {
