@@ -9,7 +9,7 @@
 import type { Site } from '../site/site.ts'
 import type { AlarmDef } from './alarm.ts'
 import { ACTIVE, NORMAL } from './delay.ts'
-import { judge } from './engine.ts'
+import { judge, tellFact } from './engine.ts'
 import { createEngine, inTrouble, sortTimed, viewOf, type Engine, type Entry, type Now, type Run, type SiteMemory, type Told } from './engine-state.ts'
 import type { FactRule } from './fact-rule.ts'
 import { keepLearned, resumeLearned } from './learned.ts'
@@ -108,6 +108,9 @@ export function redefine(engine: Engine, to: Redefinition, now: Now): Redefined 
   place.troubled = all.filter((run) => inTrouble(run, run.life)).length
   pairAnew(engine, all, now, told)
   for (const run of anew) {
+    // A fact is not told again until it changes: what was told last is judged under the new delays.
+    const fact = 'told' in run.rule ? (run.rule as FactRule).told()?.fact : undefined
+    if (fact) told.push(...(tellFact(engine, run.def.id, { ...fact, atMs: Math.max(fact.atMs, now.nowMs) }, now) ?? []))
     const m = run.rule.restsOn()
     // Event times are whole ms, the steady clock counts finer.
     if (m && heard(m)) judge(engine, run, Math.round(presentOf(m, now.steadyMs)), now, told)
