@@ -322,6 +322,7 @@ export function viewOf(run: Run): AlarmView {
     acknowledgedBy: l.acknowledgedBy,
     acknowledgedMs: l.acknowledgedMs,
     note: l.note,
+    raisedNote: l.raisedNote,
     heldSinceMs: l.heldSinceMs ?? run.heldMs,
     count: l.count,
     hiddenCount: l.hiddenCount,
