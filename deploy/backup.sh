@@ -54,9 +54,9 @@ trap 'exit 1' HUP INT TERM
 for file in site-credentials.json traffic.json; do
   [ ! -f "$data/$file" ] || cp -- "$data/$file" "$work/$file"
 done
-# First normals are frozen, and tests of two months are compared: the history they came from may be forgotten by now. Whole files only, each is
-# renamed into place. How far the past of vitals was gone through is left behind (vitals/past): a restored history is looked at anew.
-for folder in normal vitals; do
+# First normals are frozen, tests of two months are compared, and rules have learned for weeks: the history that came from may be forgotten by now.
+# Whole files only, each is renamed into place. How far the past of vitals was gone through is left behind (vitals/past): a restored history is looked at anew.
+for folder in normal vitals learned; do
   if ls "$data/$folder"/*.json >/dev/null 2>&1; then
     mkdir -- "$work/$folder"
     cp -- "$data/$folder"/*.json "$work/$folder/"

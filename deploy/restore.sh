@@ -16,7 +16,7 @@ fail() {
 backup=$1
 case "$backup" in /*) ;; *) fail "$backup: an absolute path is needed" 2 ;; esac
 [ -f "$backup/SHA256SUMS" ] || fail "$backup is no backup: there is no SHA256SUMS in it" 4
-for file in history.db state.db site-credentials.json normal vitals; do
+for file in history.db state.db site-credentials.json normal vitals learned; do
   [ ! -e "$data/$file" ] || fail "$data/$file exists already: stop the server and move the old data folder away first; nothing was written over" 4
 done
 [ -z "$(ls -A "$sites" 2>/dev/null)" ] || fail "$sites holds files already: move them away first; nothing was written over" 4
@@ -43,7 +43,7 @@ LOOPKEEPER_DATA=$work "$deploy/loopkeeper" history restore "$backup/history.db" 
 for file in site-credentials.json traffic.json; do
   [ ! -f "$backup/$file" ] || cp -- "$backup/$file" "$work/$file"
 done
-for folder in normal vitals; do
+for folder in normal vitals learned; do
   [ ! -d "$backup/$folder" ] || cp -R -- "$backup/$folder" "$work/$folder"
 done
 if [ -d "$backup/sites" ]; then

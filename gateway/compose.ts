@@ -258,12 +258,12 @@ function unusedFiles(faults: readonly SiteFault[]): readonly string[] {
   ]
 }
 
-/** One sentence for changes of alarms that are not in force. */
+/** One sentence for changes of alarms that are not in force, and for defaults that cannot be told by what a loop sends. */
 function untakenChanges(faults: readonly SiteFault[]): readonly string[] {
   if (faults.length === 0) return []
   const files = [...new Set(faults.map((f) => f.file))]
   return [
-    `${faults.length === 1 ? 'A change' : `${faults.length} changes`} of alarms not taken from ${files.join(', ')}: the default is in force instead. The list below says which and why.`,
+    `${faults.length === 1 ? 'An alarm' : `${faults.length} alarms`} of ${files.join(', ')} ${faults.length === 1 ? 'is' : 'are'} not as wanted: a change was not taken and the default is in force instead, or a default needs more readings than the loop sends. The list below says which and why.`,
   ]
 }
 

@@ -7,6 +7,8 @@ import type { AlarmKeeper } from './alarms/keeper.ts'
 import type { Clock } from './clock.ts'
 import type { Current } from './current.ts'
 import { type DueKeeper, startDue } from './due-keeper.ts'
+import type { Intake } from './intake/intake.ts'
+import { startLinkFacts } from './link-facts.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, NewEntry, SiteLog } from './log/entry.ts'
 import { startLoopKeeper } from './loop-keeper.ts'
@@ -36,7 +38,7 @@ export interface GatewayParts {
   readonly states: { readonly store: LoopStateStore; readonly records: readonly StateRecord[] }
   readonly suppress: Suppress
   readonly siteFaults: () => readonly SiteFault[]
-  readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
+  readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & Pick<Intake, 'links'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
   readonly adopt: GatewayPort['adopt']
   /** What the health page adds up; asked on every request. */
   readonly rejected: () => Pick<Health, 'rejected' | 'rejects'>
@@ -60,6 +62,9 @@ export interface GatewayCore {
   /** Waits for what is being read from the history. */
   stop(): Promise<void>
 }
+
+/** Changes of an alarm that the due list tells of. */
+const DUE_KINDS: ReadonlySet<AlarmEvent['kind']> = new Set(['out-of-service', 'in-service', 'review-overdue'] as const)
 
 export function createGateway(parts: GatewayParts): GatewayCore {
   const { clock, current, keeper, vitals } = parts
@@ -150,6 +155,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     onVerdict: (view, note) => tell({ kind: 'wake', view, note }),
   })
 
+  const linkFacts = startLinkFacts({ clock, alarms: keeper, links: () => parts.intake.links() })
+
   /** A gas alarm is let go only after a measurement that is written down. */
   async function reset(...[alarm, occurrence, by, note, version]: Parameters<GatewayPort['reset']>): ReturnType<GatewayPort['reset']> {
     const view = keeper.standing(siteOfKey(alarm)).find((v) => v.def.id === alarm && v.occurrence === occurrence)
@@ -238,6 +245,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     },
     onAlarm(event, view) {
       wake.onAlarm(event, view)
+      if (DUE_KINDS.has(event.kind)) due.onEntry(view.def.site)
       tell({ kind: 'alarm', event, view })
     },
     tick() {
@@ -247,6 +255,7 @@ export function createGateway(parts: GatewayParts): GatewayCore {
       outlook.tick()
       states.tick()
       due.tick()
+      linkFacts.tick()
       keeper.tick(nowMs, (site) => current.site(site)?.heardMs ?? null)
       wake.tick()
     },

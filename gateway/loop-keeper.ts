@@ -5,7 +5,7 @@
 import { OVERDUE, POWER, POWER_AIR, powerSignals, VISIT, VISIT_AIR } from './alarms/defaults-visit.ts'
 import type { Mains } from './alarms/consequences.ts'
 import type { AlarmKeeper } from './alarms/keeper.ts'
-import { effectWords } from './alarms/loop-effect.ts'
+import { effectWords, learningPaused } from './alarms/loop-effect.ts'
 import {
   applyRecord,
   firstStates,
@@ -26,7 +26,7 @@ import { startChecks } from './loop-checks.ts'
 import { startSuppression, type Suppress } from './loop-suppression.ts'
 import type { LoopStateStore } from './loop-state-store.ts'
 import type { Counter, LoopStateView, SiteState, StateAnswer, StateDesk } from './port.ts'
-import { signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
+import { keyOf, signalOfKey, siteOfKey, type Reading } from './site/reading.ts'
 import type { Site } from './site/site.ts'
 
 /** A visit written down later than this is history and no check-in. */
@@ -41,7 +41,7 @@ export interface LoopKeeperParts {
   readonly history: Pick<HistoryReader, 'range'>
   readonly sites: () => readonly SiteState[]
   readonly site: (id: string) => SiteState | null
-  readonly alarms: Pick<AlarmKeeper, 'fact' | 'standing' | 'alarmsOf'>
+  readonly alarms: Pick<AlarmKeeper, 'fact' | 'learning' | 'standing' | 'alarmsOf'>
   readonly suppress: Suppress
   /** Writes into the site log, without asking back here. */
   readonly write: (entry: NewEntry, by: string) => Promise<LogEntry>
@@ -140,6 +140,7 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
     const states = statesOf(site)
     const now = loopNow(states, nowMs)
     suppression.look(site, now, { mains: mainsOf(parts.site(site.id), nowMs), backMs: states.power?.backMs ?? null }, nowMs)
+    parts.alarms.learning(site.id, !learningPaused(now))
     const late = now.visits.filter((v) => v.overdue)
     if (overdueTold.get(site.id) !== now.overdue && (now.overdue || overdueTold.has(site.id) || !began)) {
       overdueTold.set(site.id, now.overdue)
@@ -159,10 +160,23 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
     }
   }
 
+  /** A cut that was going on at the start began before its newest reading: the hour before is that before the first one. */
+  async function beginOfCut(site: Site): Promise<void> {
+    const { mains } = powerOf(site)
+    const p = power.get(site.id)
+    if (mains === null || p?.lostMs == null) return
+    const { lostMs } = p
+    const told = await parts.history.range(keyOf(site.id, mains), lostMs - CUT_BACK_MS, lostMs, CUT_READINGS)
+    const present = told.findLastIndex((r) => r.value !== null && r.value !== 0 && r.quality !== 'bad')
+    const first = told.slice(present + 1).find((r) => r.value === 0)
+    if (first && p.lostMs === lostMs) p.lostMs = Math.min(lostMs, first.sourceMs)
+  }
+
   /** What was going on when the gateway stopped goes on. */
   function begin(): void {
     began = true
     const nowMs = clock.nowMs()
+    for (const { site } of parts.sites()) beginOfCut(site).catch(() => checkFaults++)
     const standing = new Set(parts.alarms.standing().map((v) => v.def.id))
     for (const { site } of parts.sites()) {
       const { left, power: cut, visits } = statesOf(site)
@@ -324,6 +338,9 @@ export function startLoopKeeper(parts: LoopKeeperParts): LoopKeeper {
   }
 }
 
+/** How far back the beginning of a power cut is looked for. */
+const CUT_BACK_MS = 2 * 86_400_000
+const CUT_READINGS = 20_000
 const SAME_CUT_MS = 10 * 60_000
 
 interface PowerSignals {

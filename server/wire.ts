@@ -62,6 +62,8 @@ export const alarmBody = z.object({
   acknowledgedBy: z.string().nullable(),
   acknowledgedMs: ms.nullable(),
   note: z.string().nullable(),
+  /** What was said at the raise: which machine, who. */
+  raisedNote: z.string().nullable(),
   count: z.number().int(),
   cause: z.string(),
   consequence: z.string(),

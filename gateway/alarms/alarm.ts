@@ -131,7 +131,10 @@ export interface AlarmView extends Overlays {
   readonly unit: string
   readonly acknowledgedBy: string | null
   readonly acknowledgedMs: number | null
+  /** Newest word: of the raise, then of who has answered. */
   readonly note: string | null
+  /** What was said at the raise: which machine, who. */
+  readonly raisedNote: string | null
   /** Input bad or stale since then: state is held. */
   readonly heldSinceMs: number | null
   readonly count: number

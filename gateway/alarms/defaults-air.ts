@@ -51,7 +51,7 @@ function noAir(site: Site, machine: Equipment): readonly Draft[] {
         proof: proof?.id ?? null,
         proofLow,
         onDelayMs,
-        offDelayMs: 5 * MIN,
+        offDelayMs: Math.max(5 * MIN, 2 * watched.sampleEveryMs),
         oxygen: oxygenAt?.id ?? null,
         doFastBelow: 1,
         fastOnDelayMs,

@@ -13,11 +13,13 @@ import { machineAlarms } from './defaults-machines.ts'
 import { makeUpAlarms } from './defaults-make-up.ts'
 import { panelAlarms } from './defaults-panel.ts'
 import { redoxAlarms, redoxWarnings } from './defaults-redox.ts'
+import { linkAlarms } from './defaults-link.ts'
 import { supplyAlarms } from './defaults-supply.ts'
 import { waterAlarms } from './defaults-water.ts'
 import type { AlarmDef, Priority } from './alarm.ts'
 import type { Draft } from './draft.ts'
 import { visitAlarms } from './defaults-visit.ts'
+import { defaultFault } from './detection-delay.ts'
 import { applyOverrides, type AlarmFault } from './overrides.ts'
 import { priorityOf } from './priority.ts'
 import { perPlan } from './site-plan.ts'
@@ -58,6 +60,7 @@ function makeAlarms(site: Site): SiteAlarms {
     ...supplyAlarms(site),
     ...panelAlarms(site),
     ...visitAlarms(site),
+    ...linkAlarms(),
   ]
   const changed = applyOverrides(site, defaults, (key) => !key.endsWith(BLIND))
   const watched = changed.drafts.map((d) => ({ ...d, priority: priorityIn(d) }))
@@ -67,7 +70,13 @@ function makeAlarms(site: Site): SiteAlarms {
     const { key, alert: _, ...rest } = d
     return { ...rest, ...answeredBy(site, d), confirm: confirmOf(d), id: key, site: '', priority: priorityIn(d), version: 1 }
   })
-  return { defs, faults: [...changed.faults, ...blind.faults], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
+  // A change that cannot be told has been refused with its own sentence by now.
+  const refused = new Set(changed.faults.map((f) => f.key))
+  const unseen = watched.flatMap((d): readonly AlarmFault[] => {
+    const fault = refused.has(d.key) ? null : defaultFault(site, d.rule)
+    return fault === null ? [] : [{ key: d.key, message: `the default cannot be told by what this loop sends: ${fault}; give it figures of its own here, or switch it off` }]
+  })
+  return { defs, faults: [...changed.faults, ...blind.faults, ...unseen], warnings: [...changed.warnings, ...blind.warnings, ...redoxWarnings(site)] }
 }
 
 const priorityIn = (d: Draft & { readonly priority?: Priority }): Priority => (d.alert === true ? 'alert' : (d.priority ?? priorityOf(d.severity, d.respondWithinMin)))

@@ -38,6 +38,23 @@ export function delayFault(site: Site, rule: Rule, asked: { readonly onDelayMs?:
   return null
 }
 
+/**
+ * What the data of this site cannot show of a default, in all its parts; null: nothing. Its limit may be fine: the loop reports too seldom for it, and
+ * the alarm would never speak, which must not go unseen.
+ */
+export function defaultFault(site: Site, rule: Rule): string | null {
+  const own = delayFault(site, rule, 'onDelayMs' in rule && rule.kind !== 'fact' ? { onDelayMs: rule.onDelayMs, offDelayMs: rule.offDelayMs } : {})
+  if (own !== null || !('of' in rule)) return own
+  for (const part of partsOf(rule)) {
+    const signal = measured(site, 'signal' in part ? part.signal : null)
+    const fault = signal ? spanFault(signal, part) : null
+    if (fault !== null) return fault
+  }
+  return null
+}
+
+const partsOf = (c: Condition): readonly Condition[] => ('of' in c ? c.of.flatMap((x) => partsOf(x)) : [c])
+
 function spanFault(signal: Signal, c: Condition): string | null {
   if ((c.kind === 'limit' || c.kind === 'deviation') && c.medianOverMs !== undefined && c.medianOverMs < 2 * signal.sampleEveryMs)
     return `medianOver ${spell(c.medianOverMs)} found: ${signal.id} gives a value every ${spell(signal.sampleEveryMs)}, and a middle needs three of them: at least ${spell(2 * signal.sampleEveryMs)}`

@@ -12,6 +12,8 @@ import { BORN, isActive, type Life } from './life.ts'
 import type { LifeFacts } from './life-input.ts'
 import { isHidden, shownOf, type SuppressedBy } from './overlay.ts'
 import { createGates, openAt, readyRule, type ReadyRule } from './rules.ts'
+import { newTeaching, sortStanding, teaches, type Teaching } from './teaching.ts'
+import type { Normality } from './rules/ready.ts'
 import { doubt, learn, remember, rememberVital, usable, type SignalMemory } from './signal-memory.ts'
 
 /** Our clock: `nowMs` stamps, `steadyMs` measures. */
@@ -87,6 +89,7 @@ export interface SiteMemory {
   troubled: number
   /** How many times that began from none. */
   trouble: number
+  readonly teaching: Teaching
 }
 
 export interface Engine {
@@ -156,6 +159,7 @@ export function createEngine(
         attendedMs: 0,
         troubled: 0,
         trouble: 0,
+        teaching: newTeaching(),
       }
       return [site.id, { site, memory, gates: createGates(openAt(site)), computed: computedSignals(site) }] as const
     }),
@@ -190,8 +194,9 @@ export function createEngine(
       }
       return entry.memory
     }
+    const at: { run?: Run } = {}
     const watched = def.rule.kind === 'blind' ? find(def.rule.signal) : null
-    const rule = def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.gates)
+    const rule = def.rule.kind === 'blind' && !watched ? null : readyRule(def, find, place.gates, normalityOf(at))
     if (!rule) {
       faults.push(`${def.id}: a signal its rule needs is none of ${def.site}'s, so this alarm is not watched`)
       continue
@@ -217,6 +222,7 @@ export function createEngine(
       speaksFor: NONE,
       mark: 0,
     }
+    at.run = run
     runs.set(def.id, run)
     const reads = new Set(rule.reads)
     for (const m of reads) {
@@ -235,6 +241,7 @@ export function createEngine(
     sortTimed(timed, run)
     const { site, life } = run
     site.troubled += Number(inTrouble(run, life))
+    sortStanding(site.teaching, run)
     site.trouble = Math.max(site.trouble, life.firstOut ?? 0)
     const mine = bySite.get(site)
     if (mine) mine.push(run)
@@ -272,6 +279,9 @@ function missing(def: AlarmDef): string | null {
   if (def.action.length === 0 || def.action.some((a) => a.trim() === '')) return 'action'
   return def.respondWithinMin > 0 ? null : 'time to respond'
 }
+
+/** Outside the making of the engine, so that an alarm keeps nothing of it but its run. */
+const normalityOf = (at: { readonly run?: Run }): Normality => ({ calm: () => !at.run?.site.teaching.paused, teaches: () => !at.run || teaches(at.run) })
 
 /** What was stored before the start, as old as it is. */
 function recall(m: SignalMemory, r: Stored, now: Now): void {
@@ -319,6 +329,7 @@ export function viewOf(run: Run): AlarmView {
     acknowledgedBy: l.acknowledgedBy,
     acknowledgedMs: l.acknowledgedMs,
     note: l.note,
+    raisedNote: l.raisedNote,
     heldSinceMs: l.heldSinceMs ?? run.heldMs,
     count: l.count,
     hiddenCount: l.hiddenCount,

@@ -6,7 +6,7 @@ import { z } from 'zod'
 import type { EventFacts } from './alarm.ts'
 import { BORN, type Life } from './life.ts'
 
-type Over = Pick<Life, 'shelved' | 'suppressed' | 'outOfService' | 'announced' | 'hiddenCount' | 'reAlarms' | 'firstOut'>
+type Over = Pick<Life, 'shelved' | 'suppressed' | 'outOfService' | 'announced' | 'hiddenCount' | 'reAlarms' | 'firstOut' | 'raisedNote'>
 
 const facts = z.object({
   untilMs: z.number().optional(),
@@ -26,6 +26,7 @@ const over = z.object({
   hiddenCount: z.number(),
   reAlarms: z.number(),
   firstOut: z.number().nullable(),
+  raisedNote: z.string().nullable().default(null),
 })
 
 export const factsText = (f: EventFacts | undefined): string | null => (f === undefined || Object.keys(f).length === 0 ? null : JSON.stringify(f))
@@ -48,15 +49,23 @@ export function readFacts(text: string | null): { readonly facts?: EventFacts } 
 
 /** null: nothing lies or lay over it, and what stands was announced. */
 export function overText(l: Life): string | null {
-  const plain = !l.shelved && !l.suppressed && !l.outOfService && l.announced === (l.occurrence !== null) && l.hiddenCount === 0 && l.reAlarms === 0 && l.firstOut === null
+  const plain =
+    !l.shelved &&
+    !l.suppressed &&
+    !l.outOfService &&
+    l.announced === (l.occurrence !== null) &&
+    l.hiddenCount === 0 &&
+    l.reAlarms === 0 &&
+    l.firstOut === null &&
+    l.raisedNote === null
   if (plain) return null
-  const { shelved, suppressed, outOfService, announced, hiddenCount, reAlarms, firstOut } = l
-  return JSON.stringify({ shelved, suppressed, outOfService, announced, hiddenCount, reAlarms, firstOut } satisfies Over)
+  const { shelved, suppressed, outOfService, announced, hiddenCount, reAlarms, firstOut, raisedNote } = l
+  return JSON.stringify({ shelved, suppressed, outOfService, announced, hiddenCount, reAlarms, firstOut, raisedNote } satisfies Over)
 }
 
 /** `standing`: an occurrence stands. */
 export function readOver(text: string | null, standing: boolean): Over {
   if (text !== null) return over.parse(JSON.parse(text))
-  const { shelved, suppressed, outOfService, hiddenCount, reAlarms, firstOut } = BORN
-  return { shelved, suppressed, outOfService, announced: standing, hiddenCount, reAlarms, firstOut }
+  const { shelved, suppressed, outOfService, hiddenCount, reAlarms, firstOut, raisedNote } = BORN
+  return { shelved, suppressed, outOfService, announced: standing, hiddenCount, reAlarms, firstOut, raisedNote }
 }

@@ -59,6 +59,8 @@ export interface AlarmKeeper {
   reset(alarm: string, occurrence: string, by: string, note: string | null, version?: number): Promise<ActionResult>
   /** A signal, or a machine with all its signals, was calibrated or replaced: what rules learned of it no longer holds. */
   forget(site: string, about: string): void
+  /** The state of a loop lets what is normal be learned, or not. */
+  learning(site: string, on: boolean): void
   /** A condition told from outside the readings; false: no alarm of that name waits for one. */
   fact(alarm: string, fact: Fact): boolean
   /** Lets one alarm rest for a while; `version` is the one the person saw, as in the three below. */
@@ -263,6 +265,10 @@ export async function startAlarmKeeper(parts: KeeperParts): Promise<AlarmKeeper>
       const told = suppress(engine, alarm, by, now(atMs))
       if (told) take(told)
       return told !== null
+    },
+    learning(site, on) {
+      const teaching = board.runsOf(site)[0]?.site.teaching
+      if (teaching) teaching.paused = !on
     },
     attended(site, atMs) {
       const memory = engine.inside.sites.find((s) => s.id === site)

@@ -25,6 +25,8 @@ export interface Life extends Overlays {
   /** Newest occurrence a person has acknowledged, kept after it is closed: the same answer may arrive twice. */
   readonly acknowledgedOccurrence: string | null
   readonly note: string | null
+  /** What was said at the raise (which machine, who), kept beside what people answer. */
+  readonly raisedNote: string | null
   readonly heldSinceMs: number | null
   /** The standing occurrence has been told; false: it began below an overlay. */
   readonly announced: boolean
@@ -51,6 +53,7 @@ export const BORN: Life = {
   acknowledgedMs: null,
   acknowledgedOccurrence: null,
   note: null,
+  raisedNote: null,
   heldSinceMs: null,
   announced: false,
   hiddenCount: 0,
@@ -140,6 +143,7 @@ const begun = (life: Life, e: AlarmEvent): Life => ({
   value: e.value,
   limit: e.limit,
   unit: e.unit,
+  raisedNote: e.note,
 })
 
 const unanswered = (life: Life): Life => ({ ...life, acknowledgedBy: null, acknowledgedMs: null, acknowledgedOccurrence: null })

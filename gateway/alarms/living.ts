@@ -12,6 +12,7 @@ import type { AlarmEvent } from './alarm.ts'
 import { inTrouble, sortTimed, viewOf, type Engine, type Now, type Run, type Told } from './engine-state.ts'
 import { applyEvent, isActive } from './life.ts'
 import type { LifeInput, PersonInput, Refusal } from './life-input.ts'
+import { sortStanding } from './teaching.ts'
 import { transition } from './lifecycle.ts'
 import { isHidden, type SuppressedBy } from './overlay.ts'
 
@@ -25,6 +26,7 @@ export function live(engine: Engine, run: Run, input: LifeInput, now: Now, out: 
     out.push({ event, view: viewOf(run) })
   }
   sortTimed(engine.inside.timed, run)
+  sortStanding(run.site.teaching, run)
   if (run.speaksFor.length > 0) speak(engine, run, before.acknowledgedBy ?? run.life.acknowledgedBy, now, out)
   return outcome.refused
 }

@@ -70,6 +70,10 @@ export function pausesOfStates(spans: readonly StateSpan[]): readonly Pause[] {
   return spans.flatMap((s): Pause[] => (PAUSES_LEARNING.has(s.state) ? [{ why: s.state as Pause['why'], fromMs: s.fromMs, toMs: s.toMs }] : []))
 }
 
+/** May what the loop does now teach what is normal to the rules of its alarms? The same spans as `pausesOfStates`, and the 14 days after a rest. */
+export const learningPaused = (now: LoopNow): boolean =>
+  now.visits.length > 0 || now.work !== null || now.life.state === 'resting' || now.restartUntilMs !== null || now.life.state === 'out-of-contract'
+
 /** What the state does, as sentences for the page. */
 export function effectWords(now: LoopNow, nowMs: number): readonly string[] {
   const out: string[] = []
@@ -80,7 +84,6 @@ export function effectWords(now: LoopNow, nowMs: number): readonly string[] {
   const silent = learnedSilent(now, nowMs)
   if (silent !== null) out.push(`${silent}; learned rules are silent.`)
   if (now.overdue) out.push('The check-out is overdue: alarms go to everybody again.')
-  if (now.visits.length > 0 || now.work !== null || now.life.state === 'resting' || now.restartUntilMs !== null || now.life.state === 'out-of-contract')
-    out.push('What is normal is not learned meanwhile.')
+  if (learningPaused(now)) out.push('What is normal is not learned meanwhile.')
   return out
 }

@@ -9,7 +9,7 @@
 import type { Site } from '../site/site.ts'
 import type { AlarmDef } from './alarm.ts'
 import { ACTIVE, NORMAL } from './delay.ts'
-import { judge } from './engine.ts'
+import { judge, tellFact } from './engine.ts'
 import { createEngine, inTrouble, sortTimed, viewOf, type Engine, type Entry, type Now, type Run, type SiteMemory, type Told } from './engine-state.ts'
 import type { FactRule } from './fact-rule.ts'
 import { keepLearned, resumeLearned } from './learned.ts'
@@ -17,6 +17,7 @@ import { pair } from './levels.ts'
 import { applyEvent, BORN, isActive, type Life } from './life.ts'
 import { transition } from './lifecycle.ts'
 import { ownClaim, reconcile } from './living.ts'
+import { sortStanding } from './teaching.ts'
 import { heard, presentOf, type SignalMemory } from './signal-memory.ts'
 
 export interface Redefinition {
@@ -58,10 +59,10 @@ export function redefine(engine: Engine, to: Redefinition, now: Now): Redefined 
   const anew: Run[] = []
   const runs = engine.runs as Map<string, Run>
 
+  for (const next of fresh.runs.values()) set(next, { site: place })
   for (const [id, next] of fresh.runs) {
     const run = before.get(id)
     if (!run) {
-      set(next, { site: place })
       runs.set(id, next)
       runOf.set(next, next)
       anew.push(next)
@@ -99,10 +100,17 @@ export function redefine(engine: Engine, to: Redefinition, now: Now): Redefined 
     fresh.faults,
   )
   const all = [...runOf.values()]
-  for (const run of all) sortTimed(engine.inside.timed, run)
+  place.teaching.standing.clear()
+  for (const run of all) {
+    sortTimed(engine.inside.timed, run)
+    sortStanding(place.teaching, run)
+  }
   place.troubled = all.filter((run) => inTrouble(run, run.life)).length
   pairAnew(engine, all, now, told)
   for (const run of anew) {
+    // A fact is not told again until it changes: what was told last is judged under the new delays.
+    const fact = 'told' in run.rule ? (run.rule as FactRule).told()?.fact : undefined
+    if (fact) told.push(...(tellFact(engine, run.def.id, { ...fact, atMs: Math.max(fact.atMs, now.nowMs) }, now) ?? []))
     const m = run.rule.restsOn()
     // Event times are whole ms, the steady clock counts finer.
     if (m && heard(m)) judge(engine, run, Math.round(presentOf(m, now.steadyMs)), now, told)
@@ -115,6 +123,7 @@ export function mendLife(engine: Engine, run: Run, life: Life): void {
   engine.inside.pending.delete(run)
   set(run, { life, delay: isActive(life) ? ACTIVE : NORMAL, heldMs: life.heldSinceMs })
   sortTimed(engine.inside.timed, run)
+  sortStanding(run.site.teaching, run)
 }
 
 /** What is read-only for everybody else is put together here. */

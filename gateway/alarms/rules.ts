@@ -16,21 +16,23 @@ import { noResponseCondition } from './rules/no-response.ts'
 import { overRunRule } from './rules/over-run.ts'
 import { perRunCondition } from './rules/per-run.ts'
 import { rateCondition } from './rules/rate.ts'
-import type { Find, Place, ReadyCondition, ReadyRule } from './rules/ready.ts'
+import type { Find, Normality, Place, ReadyCondition, ReadyRule } from './rules/ready.ts'
 import { stateCondition } from './rules/state.ts'
 import { stuckCondition } from './rules/stuck.ts'
 import { minutesLeft, waterLeft } from './rules/water-left.ts'
 
 export { createGates, minutesLeft, openAt, type ReadyRule }
 
+const ALWAYS: Normality = { calm: () => true, teaches: () => true }
+
 /** Makes a rule ready, or gives null when a signal it needs is none of the site's. `silent` and `blind` are judged by the tick. */
-export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, gates: Gates): ReadyRule | null {
+export function readyRule(def: Pick<AlarmDef, 'rule'>, find: Find, gates: Gates, normality: Normality = ALWAYS): ReadyRule | null {
   const { rule } = def
   if (rule.kind === 'silent' || rule.kind === 'blind') return new TickedRule(rule.afterMs)
   if (rule.kind === 'fact') return new FactRule(rule)
   const gate = gates.ready(rule.when, find)
   if (!gate) return null
-  const place: Place = { find, isOpen: gates.isOpen, learns: gate.open }
+  const place: Place = { find, isOpen: gates.isOpen, learns: gate.open, ...normality }
   const behind = rule.when ? gate : null
   const nOfM = 'nOfM' in rule ? (rule.nOfM ?? null) : null
   if (rule.kind === 'no-air' || rule.kind === 'over-run') {

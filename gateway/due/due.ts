@@ -14,7 +14,9 @@ export interface LoopFacts extends Seen {
 }
 
 export function dueOf(f: LoopFacts): readonly DueItem[] {
-  return [...stocks(f), ...dueConditions(f), ...dueProofs(f.site, f.log), ...dueProbes(f.site, f.log), ...dueKits(f.site, f.log), ...review(f)].toSorted(dueOrder(f.nowMs))
+  return [...stocks(f), ...dueConditions(f), ...dueProofs(f.site, f.log), ...dueProbes(f.site, f.log), ...dueKits(f.site, f.log), ...review(f), ...setAside(f)].toSorted(
+    dueOrder(f.nowMs),
+  )
 }
 
 /** Overdue by date, then what nobody knows the last time of, then what comes. */
@@ -75,3 +77,27 @@ function review({ site, alarms }: LoopFacts): readonly DueItem[] {
     },
   ]
 }
+
+/** Out of service with a date at which somebody must look at it again; the list puts it on the visit before, the health page nags after. */
+function setAside({ site, alarms }: LoopFacts): readonly DueItem[] {
+  return alarms.flatMap(({ def, outOfService }): readonly DueItem[] => {
+    if (!outOfService) return []
+    const { by, reason, measure, atMs, reviewMs } = outOfService
+    return [
+      {
+        site: site.id,
+        id: `out-of-service ${def.id.slice(site.id.length + 1)}`,
+        kind: 'review',
+        what: `Back into service, or a new date: alarm "${def.what}"`,
+        stage: def.stage,
+        dueMs: reviewMs,
+        why: `Out of service since ${dateIn(site, atMs)}, by ${by}: ${full(reason)} Meanwhile: ${full(measure)}`,
+        bring: '',
+        settles: null,
+      },
+    ]
+  })
+}
+
+/** What a person wrote, as a sentence. */
+const full = (text: string): string => (/[.!?]$/.test(text) ? text : `${text}.`)

@@ -18,11 +18,13 @@ import { silentAfterMs, type Site } from '../site/site.ts'
 import { CLOCK_LIMITS } from './checks.ts'
 import { judgeMessage, undoAll, type JudgedMessage } from './checks-message.ts'
 import { CLOCK_TOLD_MS } from './clock-offset.ts'
+import type { LinkNow, Times } from './link-hour.ts'
 import { emptyLedger, ledgerCounters } from './ledger.ts'
 import { sizeOf, type Message } from './message.ts'
 import { idFrom, isMapped } from './mapping-fields.ts'
 import { readMapped, type MappedResult } from './mapping.ts'
 import { PAYLOAD_LIMITS, readPayload, type BadReading, type RawReading } from './payload.ts'
+import { NO_ZONE } from './payload-time.ts'
 import { placed } from './placed.ts'
 import { createQuarantine, type QuarantineEntry } from './quarantine.ts'
 import { shown, type DoorCode, type RejectCode } from './reject-codes.ts'
@@ -72,6 +74,8 @@ export interface Intake {
   quarantineEntries(): readonly QuarantineEntry[]
   unassigned(): readonly UnassignedSignal[]
   traffic(): readonly SiteTraffic[]
+  /** The clock of each site, and what of its last hour was refused. */
+  links(): readonly (LinkNow & { readonly site: string; readonly clockBehindMs: number | null })[]
   /** Month counts of an earlier run, to go on from; call before the first message. */
   resumeMonth(site: string, use: MonthUse): void
   /** Sentences for the health page; empty: all well. */
@@ -169,14 +173,23 @@ export function createIntake(parts: IntakeParts): Intake {
     const theirs = topic.ok && m.site !== null && m.site !== topic.site
     if (from && !theirs) heard(from, m)
     if (!topic.ok) return refuse(m, topic.code, topic.detail)
-    if (theirs) return refuse(m, 'WRONG_SITE', `the credential of ${shown(m.site ?? '')} published to ${shown(topic.site)}`)
+    if (theirs) {
+      tracks.of(m.site ?? '')?.hour.refused(m.receivedMs, false)
+      return refuse(m, 'WRONG_SITE', `the credential of ${shown(m.site ?? '')} published to ${shown(topic.site)}`)
+    }
     if (!from) return refuse(m, 'UNKNOWN_SITE', `no site file has the id ${shown(topic.site)}`, `${prefix}/${topic.site}/+`)
-    if (m.cutFrom !== undefined) return refuse(m, 'TOO_LARGE', `${m.cutFrom} bytes, at most ${limits.maxBytes}: it was not read`)
+    if (m.cutFrom !== undefined) {
+      from.hour.refused(m.receivedMs, false)
+      return refuse(m, 'TOO_LARGE', `${m.cutFrom} bytes, at most ${limits.maxBytes}: it was not read`)
+    }
     const { naive } = from.site.clock
     const payload: MappedResult = mapped ? readMapped(mapped.topic, m.payload, limits, naive) : readPayload(topic.signal, m.payload, limits, naive)
     if (payload.unmapped)
       for (const { path, when, value } of payload.unmapped) unassigned.note(from.site.id, idFrom({ path, when }), value, m.receivedMs, { topic: shown(m.topic, 200), path, when })
-    if (!payload.ok) return refuse(m, payload.code, payload.detail)
+    if (!payload.ok) {
+      from.hour.refused(m.receivedMs, zoneless(payload))
+      return refuse(m, payload.code, payload.detail)
+    }
     const formerWallMs = from.wallMs
     const { raws, lastMs, doubled, missing } = placed(payload.readings, from.site, formerWallMs, m.receivedMs)
     if (lastMs !== null) from.wallMs = lastMs
@@ -261,6 +274,7 @@ export function createIntake(parts: IntakeParts): Intake {
       else if (r.qc === 4) n.qcFailed++
     }
     if (!m.retained) {
+      from.hour.taken(m.receivedMs, raws.length + bad.length - judged.strangers.length, bad.length + judged.bad.length, bad.some(zoneless) ? 'zoneless' : believed(batch))
       const beside = besideLive(from, batch, m.receivedMs)
       if (!beside) noteClock(from, raws, m.receivedMs)
       else if (batch.every((r) => m.receivedMs - r.sourceMs > STORED_UP_MS)) addToOnce(from, m)
@@ -355,6 +369,7 @@ export function createIntake(parts: IntakeParts): Intake {
     quarantineEntries: () => quarantine.entries(),
     unassigned: stillUnassigned,
     traffic,
+    links: () => tracks.all().map((t) => ({ site: t.site.id, clockBehindMs: t.clock.behindMs(), ...t.hour.now(clock.nowMs()) })),
     troubles: () => [
       ...(refusing
         ? [
@@ -367,6 +382,18 @@ export function createIntake(parts: IntakeParts): Intake {
       ...(n.listenerFailed > 0 ? [`A part behind intake failed ${n.listenerFailed} times on readings that are stored: ${listenerFault}.`] : []),
     ],
   }
+}
+
+const zoneless = (r: { readonly code: RejectCode; readonly detail: string }): boolean => r.code === 'TIME' && r.detail.includes(NO_ZONE)
+
+/** Did the message bring a time that can be true? null: none of its own, as from a controller without a clock. */
+function believed(batch: readonly Reading[]): Times {
+  let suspect = false
+  for (const r of batch) {
+    if (r.clock === 'ok') return 'believed'
+    if (r.clock === 'suspect') suspect = true
+  }
+  return suspect ? 'disbelieved' : null
 }
 
 /** By hand: flatMap took a twentieth of the whole intake. */

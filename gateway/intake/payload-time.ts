@@ -14,6 +14,9 @@ export interface WallTime {
 /** Milliseconds since 1970 UTC, a wall time, or a sentence saying what is wrong with the text. */
 export type TimeResult = number | WallTime | string
 
+/** Marks the sentence about a time without a zone. */
+export const NO_ZONE = 'has no zone'
+
 /**
  * Reads an RFC 3339 time with its zone: `2026-03-01T10:00:00Z`, `2026-03-01T10:00:00.250+01:00`. Parts of a millisecond
  * are cut off. A leap second is refused, and so is a time without a zone unless the site file says what it means (`naive`),
@@ -24,7 +27,7 @@ export function readTime(text: string, naive: SiteClock['naive'] = 'refused'): T
   if (!m) return `${quoted(text)} is no RFC 3339 time such as 2026-03-01T10:00:00Z`
   const [year, month, day, hour, minute, second] = [m[1], m[2], m[3], m[4], m[5], m[6]].map(Number) as [number, number, number, number, number, number]
   const isNaive = m[8] === undefined && m[9] === undefined
-  if (isNaive && naive === 'refused') return `${quoted(text)} has no zone: add Z or an offset such as +01:00, or say in the site file what it means (clock: { zone: local })`
+  if (isNaive && naive === 'refused') return `${quoted(text)} ${NO_ZONE}: add Z or an offset such as +01:00, or say in the site file what it means (clock: { zone: local })`
   if (second === 60) return `${quoted(text)} is a leap second: send :59 or the next full minute`
   if (month < 1 || month > 12 || day < 1 || day > daysIn(year, month)) return `${quoted(text)} has no such day in the calendar`
   const offsetHour = Number(m[10] ?? 0)

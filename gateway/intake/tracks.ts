@@ -7,6 +7,7 @@ import { aroundOf } from './checks-around.ts'
 import { heardUntil, neverHeard, specOf } from './checks.ts'
 import type { Track } from './checks-message.ts'
 import { createClockOffset, type ClockOffset } from './clock-offset.ts'
+import { createLinkHour, type LinkHour } from './link-hour.ts'
 
 export interface SiteTracks {
   readonly site: Site
@@ -23,6 +24,7 @@ export interface SiteTracks {
   /** Newest row placed by a wall clock; null: none. */
   wallMs: number | null
   readonly clock: ClockOffset
+  readonly hour: LinkHour
   /** Our time of the newest message with a live reading in it; null: none since start. */
   liveMs: number | null
 }
@@ -82,6 +84,7 @@ export function createTracks(sites: () => ReadonlyMap<string, Site>, seed: (key:
       monthHour: was?.monthHour ?? -1,
       wallMs: was?.wallMs ?? null,
       clock: was?.clock ?? createClockOffset(),
+      hour: was?.hour ?? createLinkHour(Math.min(...site.signals.map((s) => s.reportEveryMs))),
       liveMs: was?.liveMs ?? null,
     }
   }

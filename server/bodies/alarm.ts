@@ -56,6 +56,7 @@ export function alarmBodyOf(view: AlarmView, state: SiteState, nowMs: number): A
     acknowledgedBy: view.acknowledgedBy,
     acknowledgedMs: view.acknowledgedMs,
     note: view.note,
+    raisedNote: view.raisedNote,
     count: view.count,
     cause: def.cause,
     consequence: def.consequence,

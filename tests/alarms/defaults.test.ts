@@ -54,7 +54,7 @@ test.each(fleet)('what an alarm of %s says is a state of the plant, and its firs
   for (const d of defaultAlarms(site).defs) {
     expect(d.what, d.id).not.toMatch(/alarm|LOW|HIGH|undefined|null|NaN/)
     for (const s of site.signals) if (s.id.includes('.')) expect(d.what, d.id).not.toContain(s.id)
-    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Site log|Fleet page|The one who)/)
+    expect(d.action[0], d.id).toMatch(/^(Yard, by phone|At |Wash log|Site log|Fleet page|Intake page|The one who)/)
   }
 })
 
@@ -171,9 +171,11 @@ test('a poor loop has floats, contacts, trip, paper, power, frost and silence, a
     'filter.roll-end.reached',
     'finished.low.dry',
     'mains.present.absent',
+    'site.clock',
     'site.overdue-visit',
     'site.power-check',
     'site.power-check-air',
+    'site.quarantine',
     'site.silent',
     'site.visit-check',
     'site.visit-check-air',

@@ -19,6 +19,7 @@ export const quiet = (def: AlarmDef): AlarmView => ({
   note: null,
   heldSinceMs: null,
   count: 0,
+  raisedNote: null,
   hiddenCount: 0,
   reAlarms: 0,
   firstOut: false,

@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest'
 import type { AlarmDef } from '../../gateway/alarms/alarm.ts'
+import { tellFact } from '../../gateway/alarms/engine.ts'
 import { redefine } from '../../gateway/alarms/redefine.ts'
 import type { Run } from '../../gateway/alarms/engine-state.ts'
 import type { Site } from '../../gateway/site/site.ts'
@@ -186,4 +187,33 @@ test('faults of a loop are those of its newest definitions', () => {
   expect(w.engine.faults).toEqual([expect.stringContaining('tu.nothing.test')])
   become(w, SET)
   expect(w.engine.faults).toEqual([])
+})
+
+const told = (onDelayMs: number): AlarmDef => def({ kind: 'fact', onDelayMs, offDelayMs: MINUTE }, { id: `${SITE}/site.told` })
+function tell(w: Watch, active: boolean): void {
+  const now = { nowMs: w.clock.nowMs(), steadyMs: w.clock.steadyMs() }
+  w.told.push(...(tellFact(w.engine, `${SITE}/site.told`, { active, atMs: now.nowMs, value: 2, unit: 'min', note: 'Blower 1' }, now) ?? []))
+}
+
+test('a fact that stands goes on standing under another delay, and one still in its delay begins it anew without being told again', () => {
+  const w = watch([told(0), ph])
+  tell(w, true)
+  expect(w.news()).toEqual(['raised site.told @0'])
+  w.wait(60)
+  become(w, [{ ...told(5 * MINUTE), version: 2 }, ph])
+  w.wait(600)
+  expect(w.news()).toEqual([])
+  tell(w, false)
+  w.wait(61)
+  expect(w.news()).toEqual(['cleared site.told @720'])
+  tell(w, true)
+  w.news()
+  w.wait(60)
+  become(w, [{ ...told(2 * MINUTE), version: 3 }, ph])
+  w.wait(119)
+  expect(w.news()).toEqual([])
+  w.wait(2)
+  // The occurrence before, never answered, ends with it.
+  expect(w.news().map((n) => n.split(' ')[0])).toEqual(['closed', 'raised'])
+  expect(w.view('site.told')).toMatchObject({ state: 'unacknowledged', raisedNote: 'Blower 1' })
 })

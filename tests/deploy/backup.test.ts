@@ -32,6 +32,9 @@ beforeAll(async () => {
   mkdirSync(join(data, 'vitals', 'past'), { recursive: true })
   writeFileSync(join(data, 'vitals', 'yard-1.json'), '{"form":1,"states":{"since":{"ms":1}}}')
   writeFileSync(join(data, 'vitals', 'past', 'yard-1.json'), '{"form":1,"underWay":null,"replayedMs":1,"again":false}')
+  mkdirSync(join(data, 'learned'))
+  writeFileSync(join(data, 'learned', 'yard-1.json'), '{"form":1,"alarms":{"yard-1/tu.do.drift":{"median of 7 d":[[6.1,6.2]],"until":[[1]]}}}')
+  writeFileSync(join(data, 'learned', 'yard-2.json.new'), '{"form":1,')
   writeFileSync(join(data, 'sessions.json'), '[]')
   const ran = server.run('backup')
   expect(ran).toMatchObject({ status: 0, err: '' })
@@ -56,8 +59,9 @@ const copyOf = (name: string): string => {
 const sealAgain = (dir: string): void => void server.sh(`cd ${dir} && find . -type f ! -name SHA256SUMS -print0 | sort -z | xargs -0 sha256sum > SHA256SUMS`)
 
 test('a backup of a running server holds history, state, credentials and site files, readable by its owner only, and no sign-in session', () => {
-  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'normal', 'site-credentials.json', 'sites', 'state.db', 'vitals'])
+  expect(readdirSync(backup).sort()).toEqual(['SHA256SUMS', 'about.txt', 'history.db', 'learned', 'normal', 'site-credentials.json', 'sites', 'state.db', 'vitals'])
   expect(readdirSync(join(backup, 'sites'))).toEqual(['yard-1.yaml'])
+  expect(readdirSync(join(backup, 'learned')), 'a file that was half written is left behind').toEqual(['yard-1.json'])
   expect(statSync(backup).mode & 0o077).toBe(0)
   for (const f of ['history.db', 'state.db', 'site-credentials.json']) expect(statSync(join(backup, f)).mode & 0o077, f).toBe(0)
   expect(readFileSync(join(backup, 'about.txt'), 'utf8')).toMatch(/^Loopkeeper \d+\.\d+\.\d+\nNode \d+\.\d+\.\d+\ntaken \d{4}-/)
@@ -69,7 +73,7 @@ test('the restore test of the README reads every reading of the newest backup', 
   expect(ran.out).toMatch(/^501 readings in \d+ blocks, \d+ inbox rows, 0 faults\nrestored /)
 })
 
-test('what is restored is what was stored: readings, state, credentials, first normals, what vitals remember, site files', async () => {
+test('what is restored is what was stored: readings, state, credentials, first normals, what vitals remember, what rules have learned, site files', async () => {
   const { dir, ran } = inScratch('restored')
   expect(ran.status).toBe(0)
   const again = openEmbedded({ dir, clock: handClock(T0) })
@@ -77,7 +81,7 @@ test('what is restored is what was stored: readings, state, credentials, first n
   expect(found.map((r) => r.value)).toEqual(Array.from({ length: 500 }, (_, i) => 6 + i / 1000))
   expect((await again.range('yard-1/finished.level', 0, T0 * 2, 10)).map((r) => r.value)).toEqual([64])
   await again.close()
-  for (const f of ['site-credentials.json', 'sites/yard-1.yaml', 'normal/yard-1.json', 'vitals/yard-1.json'])
+  for (const f of ['site-credentials.json', 'sites/yard-1.yaml', 'normal/yard-1.json', 'vitals/yard-1.json', 'learned/yard-1.json'])
     expect(readFileSync(join(dir, f), 'utf8')).toBe(readFileSync(server.at(`/var/lib/loopkeeper/${f}`), 'utf8'))
   expect(existsSync(join(dir, 'sessions.json'))).toBe(false)
   // How far vitals went through the past belongs to the history it was; the restored one is looked at anew.
@@ -93,9 +97,10 @@ test('nothing is restored over data that is there', () => {
   expect(ran.status).toBe(0)
   const twice = inScratch('restored-twice')
   expect(twice.ran).toMatchObject({ status: 4, err: expect.stringContaining('history.db exists already') as string })
-  const remembered = server.at('/only-vitals')
-  mkdirSync(join(remembered, 'vitals'), { recursive: true })
-  expect(inScratch('only-vitals').ran).toMatchObject({ status: 4, err: expect.stringContaining('vitals exists already') as string })
+  for (const folder of ['vitals', 'learned']) {
+    mkdirSync(join(server.at(`/only-${folder}`), folder), { recursive: true })
+    expect(inScratch(`only-${folder}`).ran).toMatchObject({ status: 4, err: expect.stringContaining(`${folder} exists already`) as string })
+  }
   const dir = server.at('/only-sites')
   mkdirSync(join(dir, 'sites'), { recursive: true })
   writeFileSync(join(dir, 'sites', 'yard-9.yaml'), 'id: yard-9\n')

@@ -125,6 +125,19 @@ test('ALM-40 the alarms of a loop are due for review from when the site file say
   expect(one('review alarms', {}, {}, reviewed)?.dueMs).toBe(noonOf('2026-02-28', 'Europe/London'))
 })
 
+test('ALM-S7 an alarm out of service is due for a look by its date of review, with who took it out, why, and what is done meanwhile', () => {
+  const out = { by: 'Marit', reason: 'probe broken', measure: 'Kit every Monday.', reviewMs: NOW - DAY, atMs: NOW - 9 * DAY, overdue: true }
+  const alarms = facts(yard()).alarms.map((a) => (a.def.id.endsWith('/tu.do.low') ? { ...a, outOfService: out } : a))
+  expect(alarms.filter((a) => a.outOfService !== null)).toHaveLength(1)
+  expect(one('out-of-service tu.do.low', { alarms })).toMatchObject({
+    kind: 'review',
+    dueMs: NOW - DAY,
+    settles: null,
+    why: 'Out of service since 7 Mar 2026, by Marit: probe broken. Meanwhile: Kit every Monday.',
+  })
+  expect(ids().filter((d) => d.startsWith('out-of-service'))).toEqual([])
+})
+
 test('the list is in the order of its dates: overdue, then what nobody knows the last time of, then what comes', () => {
   const log = [entry({ kind: 'calibration', about: 'tu.ph' }, 60), entry({ kind: 'calibration', about: 'bio1.do' }, 15), entry({ kind: 'calibration', about: 'tu.do' }, 1)]
   const dates = dueOf(facts(yard(), { log })).map((d) => d.dueMs)

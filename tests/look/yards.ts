@@ -254,6 +254,7 @@ function viewOf(def: AlarmDef, t: Trouble | undefined, nowMs: number): AlarmView
     acknowledgedBy: t.by ?? null,
     acknowledgedMs: t.by === undefined ? null : raisedMs + 3 * MIN,
     note: t.note ?? null,
+    raisedNote: null,
     heldSinceMs: t.held ? nowMs - 4 * MIN : null,
     count: 1,
     ...over,

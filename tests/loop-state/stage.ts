@@ -45,7 +45,10 @@ signals:
 
 export interface Stage {
   readonly clock: Clock
+  readonly dataDir: string
   readonly plant: Record<string, number>
+  /** What the controller makes of a row of the plant. */
+  payload: (nowMs: number, plant: Readonly<Record<string, number>>) => string
   core(): GatewayCore
   /** Lets minutes pass, with a row of the plant each; `silent`: without rows. */
   minutes(n: number, silent?: boolean): Promise<void>
@@ -92,7 +95,9 @@ export async function openStage(more: { file?: string; startMs?: number } = {}):
   }
   const stage: Stage = {
     clock,
+    dataDir,
     plant,
+    payload: (t, signals) => JSON.stringify({ t, signals }),
     core: () => core,
     settle,
     async minutes(n, silent = false) {
@@ -104,7 +109,7 @@ export async function openStage(more: { file?: string; startMs?: number } = {}):
             plant['panel.uptime'] = (plant['panel.uptime'] ?? 0) + 60
             parts.intake.take({
               topic: `loopkeeper/v1/${SITE}`,
-              payload: Buffer.from(JSON.stringify({ t: nowMs, signals: plant })),
+              payload: Buffer.from(stage.payload(nowMs, plant)),
               receivedMs: nowMs,
               site: SITE,
               broker: 'own',

@@ -107,6 +107,7 @@ export const alarmView = (def: AlarmDef, more: Partial<AlarmView> = {}): AlarmVi
   heldSinceMs: null,
   count: 1,
   ...NO_OVERLAY,
+  raisedNote: null,
   hiddenCount: 0,
   reAlarms: 0,
   firstOut: false,

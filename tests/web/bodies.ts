@@ -18,6 +18,7 @@ export const alarm = (more: Partial<AlarmBody> = {}): AlarmBody => ({
   shelved: null,
   suppressed: null,
   outOfService: null,
+  raisedNote: null,
   hiddenCount: 0,
   reAlarms: 0,
   firstOut: false,

@@ -33,6 +33,7 @@ export function facts(a: AlarmBody, nowMs: number, readerZone = ownZone()): stri
   const value = a.valueNow ?? a.value
   // A contact has no limit, and its 0 or 1 says nothing that the sentence has not said.
   if (a.limit !== null && value !== null) parts.push(measured(value, a.digits, a.unit), `limit ${measured(a.limit, a.digits, '')}`)
+  if (a.raisedNote) parts.push(a.raisedNote.replace(/\.$/, ''))
   if (a.firstOut) parts.push('first here')
   if (a.raisedMs !== null) parts.push(`since ${momentThere(a.raisedMs, a.zone, nowMs, readerZone)}`)
   return parts.join(', ')

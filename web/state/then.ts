@@ -114,6 +114,7 @@ const BLANK: AlarmBody = {
   shelved: null,
   suppressed: null,
   outOfService: null,
+  raisedNote: null,
   hiddenCount: 0,
   reAlarms: 0,
   firstOut: false,

@@ -15,7 +15,7 @@ const LEAST = 7
 /** Clears at this share of what raises. */
 const BACK = 0.9
 
-export function dayTotalCondition(c: ConditionOf<'day-total'>, { find, learns }: Place): ReadyCondition | null {
+export function dayTotalCondition(c: ConditionOf<'day-total'>, { find, learns, teaches }: Place): ReadyCondition | null {
   const m = find(c.signal)
   const wash = find(c.wash)
   if (!m || !wash) return null
@@ -41,7 +41,7 @@ export function dayTotalCondition(c: ConditionOf<'day-total'>, { find, learns }:
         dosed.roll(today * DAY_MS - 1)
         washed.roll(today * DAY_MS - 1)
         const normal = !(dosed.total() > expected())
-        if (today === day + 1 && normal && washed.total() > 0 && dosed.seen() && washed.seen() && learns(atMs)) {
+        if (today === day + 1 && normal && washed.total() > 0 && dosed.seen() && washed.seen() && learns(atMs) && teaches()) {
           needs.push(dosed.total() / washed.total(), today * DAY_MS)
           relearn()
         }

@@ -77,7 +77,7 @@ function baseOf(from: Reference, signal: string, place: Place): Base | null {
   return ownMedian(`${signal} median ${from.spanMs}`, from.spanMs, from.leastMs, place)
 }
 
-function ownMedian(shape: string, spanMs: number, leastMs: number, { learns }: Place): Base {
+function ownMedian(shape: string, spanMs: number, leastMs: number, { learns, teaches }: Place): Base {
   const slots = createSlottedMedian(spanMs)
   const ready = (): boolean => slots.seenMs() >= leastMs
   // A reading is learned when the next one comes and the gate is still open: the other values of its row are known by then.
@@ -90,11 +90,11 @@ function ownMedian(shape: string, spanMs: number, leastMs: number, { learns }: P
     value: () => (ready() ? slots.median() : Number.NaN),
     learn(value, atMs, violated) {
       const open = learns(atMs)
-      if (!Number.isNaN(waiting) && open) slots.add(waiting, waitingMs)
+      if (!Number.isNaN(waiting) && open && teaches()) slots.add(waiting, waitingMs)
       if (violated) violatedSinceMs ??= atMs
       else violatedSinceMs = null
       const normal = violatedSinceMs === null || atMs - violatedSinceMs >= spanMs
-      waiting = open && normal ? value : Number.NaN
+      waiting = open && normal && teaches() ? value : Number.NaN
       waitingMs = atMs
     },
     learned: {

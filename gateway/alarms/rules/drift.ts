@@ -5,7 +5,7 @@ import { known } from '../signal-memory.ts'
 import type { Place, ReadyCondition } from './ready.ts'
 import { createSlottedLine } from './slotted-line.ts'
 
-export function driftCondition(c: ConditionOf<'drift'>, { find, learns }: Place): ReadyCondition | null {
+export function driftCondition(c: ConditionOf<'drift'>, { find, learns, calm }: Place): ReadyCondition | null {
   const m = find(c.signal)
   if (!m) return null
   const limit = makeLimit(c.side, c.perDay, c.deadband)
@@ -15,7 +15,7 @@ export function driftCondition(c: ConditionOf<'drift'>, { find, learns }: Place)
     unit: m.unit,
     limit: c.perDay,
     take: (s, atMs) => {
-      if (learns(atMs)) line.add(s.value, atMs)
+      if (learns(atMs) && calm()) line.add(s.value, atMs)
     },
     judge: () => {
       const l = line.line()

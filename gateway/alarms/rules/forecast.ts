@@ -11,7 +11,7 @@ import { createSlottedLine } from './slotted-line.ts'
 
 const HOUR_MS = 3_600_000
 
-export function forecastCondition(c: ConditionOf<'forecast'>, { find, learns }: Place): ReadyCondition | null {
+export function forecastCondition(c: ConditionOf<'forecast'>, { find, learns, calm }: Place): ReadyCondition | null {
   const m = find(c.signal)
   if (!m) return null
   const limit = makeLimit('low', c.belowMs, c.deadbandMs)
@@ -42,7 +42,7 @@ export function forecastCondition(c: ConditionOf<'forecast'>, { find, learns }: 
     unit: 'h',
     limit: c.belowMs / HOUR_MS,
     take: (s, atMs) => {
-      if (learns(atMs)) line.add(s.value, atMs)
+      if (learns(atMs) && calm()) line.add(s.value, atMs)
     },
     judge: () => (!known(m) || Number.isNaN(earliestMs) ? 'unknown' : judgeLimit(leftMs(), limit)),
     restsOn: () => m,

@@ -14,7 +14,7 @@ const LEAST = 10
 /** Clears at this much more than the share that raises. */
 const BACK = 1.5
 
-export function noResponseCondition(c: ConditionOf<'no-response'>, { find, learns }: Place): ReadyCondition | null {
+export function noResponseCondition(c: ConditionOf<'no-response'>, { find, learns, teaches }: Place): ReadyCondition | null {
   const run = find(c.run)
   const m = find(c.signal)
   if (!run || !m) return null
@@ -50,7 +50,7 @@ export function noResponseCondition(c: ConditionOf<'no-response'>, { find, learn
     if (min > 0 && !Number.isNaN(before) && !Number.isNaN(last) && endMs !== null && learns(endMs)) {
       const violated = share < c.share
       // What leaves the newest doses becomes part of the usual, unless it is the fault itself.
-      if (moved.count() === c.doses && !violated) usual.push(moved.at(0) / minutes.at(0), moved.time(0))
+      if (moved.count() === c.doses && !violated && teaches()) usual.push(moved.at(0) / minutes.at(0), moved.time(0))
       moved.push(sign * (last - before), endMs)
       minutes.push(min, endMs)
       share = rate()

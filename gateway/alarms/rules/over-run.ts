@@ -13,7 +13,7 @@ const PULSES = 50
 /** Pulses after which the longest is taken for known. */
 const LEAST = 10
 
-export function overRunRule(rule: RuleOf<'over-run'>, { find, learns }: Place): ReadyRule | null {
+export function overRunRule(rule: RuleOf<'over-run'>, { find, learns, teaches }: Place): ReadyRule | null {
   const m = find(rule.run)
   if (!m) return null
   const pulses = createRing(PULSES)
@@ -32,7 +32,7 @@ export function overRunRule(rule: RuleOf<'over-run'>, { find, learns }: Place): 
     },
     take: (s, atMs) => {
       const run = runs.take(s, atMs)
-      if (!run || run.toMs - run.fromMs > delays.onMs || !learns(atMs)) return
+      if (!run || run.toMs - run.fromMs > delays.onMs || !learns(atMs) || !teaches()) return
       if (pulses.count() > 0 && run.toMs <= pulses.time(pulses.count() - 1)) return
       pulses.push(run.toMs - run.fromMs, run.toMs)
       relearn()

@@ -10,7 +10,7 @@ const RUNS = 30
 /** Runs after which the median is taken for known. */
 const LEAST = 5
 
-export function perRunCondition(c: ConditionOf<'per-run'>, { find, learns }: Place): ReadyCondition | null {
+export function perRunCondition(c: ConditionOf<'per-run'>, { find, learns, teaches }: Place): ReadyCondition | null {
   const run = find(c.run)
   const m = find(c.signal)
   if (!run || !m) return null
@@ -41,7 +41,7 @@ export function perRunCondition(c: ConditionOf<'per-run'>, { find, learns }: Pla
         if (judged === 'violated') beyond++
         else if (judged === 'cleared') beyond = 0
       }
-      if (beyond === 0) peaks.push(peak, ended.toMs)
+      if (beyond === 0 && teaches()) peaks.push(peak, ended.toMs)
       peak = Number.NaN
     },
     judge: () => (!known(run) || !known(m) || Number.isNaN(distance) ? 'unknown' : beyond >= c.times && !near ? 'violated' : beyond === 0 ? 'cleared' : 'inside'),

@@ -15,8 +15,14 @@ export type Verdict = Judgement | 'unknown'
 export type Find = (signal: string) => SignalMemory | null
 export type OpenAt = (atMs: number) => boolean
 
+/** What is normal may be learned now: `calm`, because of the state of the loop; `teaches`, because no alarm stands at this stage either. */
+export interface Normality {
+  readonly calm: () => boolean
+  readonly teaches: () => boolean
+}
+
 /** Where a condition is made ready: its site's signals, and whether its rule's gate is open, so that nothing is learned while it is shut. */
-export interface Place {
+export interface Place extends Normality {
   readonly find: Find
   readonly isOpen: OpenAt
   readonly learns: OpenAt

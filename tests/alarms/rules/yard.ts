@@ -23,7 +23,7 @@ export const yard = (more = ''): Site =>
       .replace('signals:\n', `signals:\n${more}`),
   )
 
-export const alarm = (rule: Rule, id = 'x'): ReturnType<typeof def> => def(rule, { id: `gravel-yard-2/${id}` })
+export const alarm = (rule: Rule, id = 'x'): ReturnType<typeof def> => def(rule, { id: `gravel-yard-2/${id}`, priority: 'low' })
 
 type Values = Readonly<Record<string, number | null>>
 
