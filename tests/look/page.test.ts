@@ -489,6 +489,12 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     ['intake', '/intake', 'eight'],
     ['intake without loops', '/intake', 'none'],
     ['health', '/health', 'eight'],
+    ['set-aside list', '/alarms?tab=set-aside', 'sixty'],
+    ['changes', '/alarms?tab=changes', 'eight'],
+    ['change of an alarm', `${AIR}/change`, 'eight'],
+    ['due list', '/due', 'eight'],
+    ['due list of a loop', '/due?site=kestrow-berth-3', 'eight'],
+    ['alarm rules', '/rules/brackfold-refuse-depot', 'eight'],
   ]
   for (const [name, path, fleet] of PAGES) {
     for (const theme of ['light', 'dark'] as const) {
