@@ -154,6 +154,27 @@ describe.skipIf(why !== null)(`the page over invented loops${why === null ? '' :
     expect((await button.boundingBox())?.height).toBeGreaterThanOrEqual(76)
   })
 
+  test('the alarm page leads with the time until harm, has the verdict directly under it, and says who has it, who is there and what should have acted', async () => {
+    const { page, server } = await visit(AIR, { size: PHONE })
+    const facts = page.locator('.facts')
+    await facts.getByText('until harm is possible').waitFor()
+    await facts.getByText(/min to respond$/).waitFor()
+    expect(await facts.evaluate((e) => e.nextElementSibling?.querySelector('h2')?.textContent)).toBe('Must I get up?')
+    expect(await page.locator('.steps').evaluate((e) => (document.querySelector('#get-up')?.compareDocumentPosition(e) ?? 0) & Node.DOCUMENT_POSITION_FOLLOWING)).toBeGreaterThan(0)
+    for (const [term, said] of [
+      ['Who has it', 'nobody yet'],
+      ['On site', 'nobody has said so'],
+      ['Local protection', 'none is expected to act for this'],
+    ] as const)
+      await page
+        .locator('.why > div', { has: page.locator('dt', { hasText: new RegExp(`^${term}$`) }) })
+        .getByText(said)
+        .waitFor()
+    await page.getByRole('button', { name: 'Acknowledge, I have it' }).click()
+    await page.locator('.why dd', { hasText: /^Ines C\., since/ }).waitFor()
+    expect(server.asked.filter((a) => a.endsWith('/call')).length).toBeGreaterThan(0)
+  })
+
   test('a site log entry is written from the phone and stands in the list', async () => {
     const { page, server } = await visit('/log/kestrow-berth-3', { size: PHONE })
     await page.locator('select[name="kind"]').selectOption('note')
