@@ -4,5 +4,13 @@ import { defineConfig } from 'vite'
 export default defineConfig({
   root: 'web',
   publicDir: 'public',
-  build: { outDir: 'dist', emptyOutDir: true, target: 'es2022', assetsInlineLimit: 0, modulePreload: { polyfill: false } },
+  build: {
+    outDir: 'dist',
+    emptyOutDir: true,
+    target: 'es2022',
+    assetsInlineLimit: 0,
+    modulePreload: { polyfill: false },
+    // In one file, so that the setting of web/zod-setup.ts is made before the schemas are: else they try what the policy forbids.
+    rolldownOptions: { output: { codeSplitting: { groups: [{ name: 'wire', test: /node_modules\/zod\/|web\/zod-setup|server\/wire/ }] } } },
+  },
 })

@@ -7,6 +7,8 @@ export const callBody = z.object({
   alarm: z.string(),
   /** Nobody goes in until somebody has ventilated and measured; null: no gas alarm stands on this loop. */
   entryBlock: z.object({ alarm: z.string(), what: z.string(), sinceMs: ms }).nullable(),
+  /** Protection in the yard that should have acted before any person; null: none is expected. `provedOn`: local date, `2026-09-14`. */
+  protection: z.object({ what: z.string(), fitted: z.enum(['yes', 'no', 'unknown']), provedOn: z.string().nullable() }).nullable(),
   /** null: the alarm does not stand. */
   call: z
     .object({

@@ -1,11 +1,13 @@
 /** What the wake rule says of one alarm, with the arithmetic it rests on. */
 import type { EntryBlock } from '../../gateway/alarms/entry-block.ts'
 import type { WakeNote } from '../../gateway/alarms/wake.ts'
+import type { AlarmRecord } from '../../gateway/alarms/record.ts'
 import type { CallBody } from '../wire.ts'
 
-export const callBodyOf = (alarm: string, note: WakeNote | null, block: EntryBlock | null, assumed: readonly string[]): CallBody => ({
+export const callBodyOf = (alarm: string, note: WakeNote | null, block: EntryBlock | null, assumed: readonly string[], protection: AlarmRecord['protection']): CallBody => ({
   alarm,
   entryBlock: block && { ...block },
+  protection: protection && { what: protection.what, fitted: protection.fitted, provedOn: protection.provedOn },
   call: note && {
     verdict: note.verdict,
     because: note.because,

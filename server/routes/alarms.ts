@@ -3,6 +3,7 @@ import { siteOfKey } from '../../gateway/site/reading.ts'
 import { alarmBodyOf, unansweredFirst } from '../bodies/alarm.ts'
 import { callBodyOf } from '../bodies/call.ts'
 import { Fault } from '../errors.ts'
+import { recordsOf } from '../bodies/rules.ts'
 import { acknowledgeRequest, alarmBody, alarmsBody, callBody } from '../wire.ts'
 import { siteField } from './fields.ts'
 import { alarmOf, loopOf } from './known.ts'
@@ -46,7 +47,9 @@ export const alarmRows = [
     faults: ['unknown-alarm'],
     answer({ gateway }, { params }) {
       const { state, view } = alarmOf(gateway, params.id)
-      return callBodyOf(view.def.id, gateway.wake(view.def.id), gateway.entryBlock(state.site.id), state.site.reach.assumed)
+      const due = gateway.dueEverywhere().find((d) => d.site === state.site.id) ?? null
+      const [record] = recordsOf(state.site, [view], due)
+      return callBodyOf(view.def.id, gateway.wake(view.def.id), gateway.entryBlock(state.site.id), state.site.reach.assumed, record?.protection ?? null)
     },
   }),
   change('acknowledge', 'Answer a standing alarm, under the name of the session or token. Gives the alarm as it is then, in the journal already.'),

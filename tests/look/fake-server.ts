@@ -6,6 +6,8 @@ import { createServer, type IncomingMessage, type ServerResponse } from 'node:ht
 import type { AddressInfo } from 'node:net'
 import { WebSocketServer, type WebSocket } from 'ws'
 import type { AlarmView } from '../../gateway/alarms/alarm.ts'
+import type { AlarmChange, AlarmFields } from '../../gateway/alarms/changes.ts'
+import type { ChangeResult, LoopDue } from '../../gateway/port.ts'
 import { isHidden, shownOf, type Overlays } from '../../gateway/alarms/overlay.ts'
 import { newEntrySchema, type LogEntry } from '../../gateway/log/entry.ts'
 import { entryBlockOf } from '../../gateway/alarms/entry-block.ts'
@@ -14,12 +16,30 @@ import { alarmBodyOf, journalLine } from '../../server/bodies/alarm.ts'
 import { EVENT_KINDS } from '../../server/bodies/event-kind.ts'
 import { callBodyOf } from '../../server/bodies/call.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
+import { recordsOf, rulesBodyOf } from '../../server/bodies/rules.ts'
+import { dueBodyOf, fleetDueBodyOf } from '../../server/bodies/due.ts'
+import { changeableOf, changeBodyOf, previewOf } from '../../server/bodies/change.ts'
 import { loopDetailBodyOf } from '../../server/bodies/loop-detail.ts'
 import { loopBodyOf, waterRuleOf } from '../../server/bodies/loop.ts'
 import { forecastsBodyOf, normalBodyOf } from '../../server/bodies/outlook.ts'
 import { readPage } from '../../server/routes/page-files.ts'
 import { policyFor } from '../../server/security-headers.ts'
-import { acknowledgeRequest, adoptRequest, backRequest, LIVE_PATH, outOfServiceRequest, shelveRequest, liveMessage, watchMessage, type LiveMessage } from '../../server/wire.ts'
+import {
+  acknowledgeRequest,
+  adoptRequest,
+  backRequest,
+  changeRequest,
+  LIVE_PATH,
+  outOfServiceRequest,
+  previewRequest,
+  undoRequest,
+  shelveRequest,
+  liveMessage,
+  watchMessage,
+  type LiveMessage,
+} from '../../server/wire.ts'
+import { fakeChanges } from './changes.ts'
+import { fakeDue } from './due.ts'
 import { fakeFloods } from './floods.ts'
 import { fakeHealth } from './health.ts'
 import { fakeMachines, fakeQuarantine, fakeTraffic, fakeUnassigned } from './intake.ts'
@@ -36,6 +56,8 @@ export interface FakeServer {
   nowMs(): number
   /** A new figure of one signal, told to those who watch. */
   tell(site: string, signal: string, value: number): void
+  /** The water of every loop has moved, told in one frame as the server does once a second. Gives its length, bytes. */
+  tellFleet(): number
   change(site: string, rule: string, more: Partial<AlarmView>, event?: string): void
   /** Sockets stay open and say nothing more. */
   mute(on: boolean): void
@@ -70,6 +92,8 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
   const files = readPage(options.page)
   const asked: string[] = []
   const adopted = new Set<string>()
+  const changes = await fakeChanges(loops, nowMs)
+  let turn = 0
   let muted = false
   let closed = false
   let signedOut = false
@@ -93,6 +117,15 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
       waterRuleOf(viewsOf(l)),
       nowMs(),
     )
+  const dueHere = (l: Loop): LoopDue =>
+    fakeDue(
+      l,
+      viewsOf(l),
+      vitalsOf(l),
+      entries.filter((e) => e.site === l.site.id),
+      nowMs(),
+    )
+  const changeOf = (c: AlarmChange) => changeBodyOf(c, changes.changeable(c.alarm), loops.get(c.site)?.site)
   const standing = (): { loop: Loop; view: AlarmView }[] =>
     [...loops.values()].flatMap((loop) => viewsOf(loop).flatMap((view) => (view.shown === 'normal' || view.shown !== view.state ? [] : [{ loop, view }])))
 
@@ -173,9 +206,10 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
     }
     if (signedOut) return fault(401, 'not-signed-in', 'Nobody is signed in here.')
     const [, , noun, first, second, third] = url.pathname.split('/').map(decodeURIComponent)
+    const changed = (r: ChangeResult): void => (r.ok ? answer(201, changeOf(r.change)) : fault(409, r.code, r.message))
     const fromMs = Number(url.searchParams.get('from') ?? 0)
     const toMs = Number(url.searchParams.get('to') ?? nowMs())
-    const loop = loops.get((noun === 'loops' || noun === 'history' || noun === 'machines' ? first : url.searchParams.get('site')) ?? '')
+    const loop = loops.get((noun === 'loops' || noun === 'history' || noun === 'machines' || noun === 'rules' ? first : url.searchParams.get('site')) ?? '')
     switch (`${method} ${noun}`) {
       case 'GET me':
         return answer(200, { name: 'Ines C.', via: 'session', untilMs: nowMs() + 86_400_000 })
@@ -183,6 +217,7 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         if (first === undefined) return answer(200, { nowMs: nowMs(), loops: [...loops.values()].map(bodyOf) })
         if (!loop) return fault(404, 'unknown-loop', `There is no loop "${first}": look at the fleet for those there are.`)
         if (second === 'forecasts') return answer(200, forecastsBodyOf(first, fakeForecasts(loop, viewsOf(loop), nowMs())))
+        if (second === 'due') return answer(200, dueBodyOf(loop.site, dueHere(loop), viewsOf(loop)))
         if (second === 'normal') return answer(200, normalBodyOf(first, fakeNormals(loop, vitalsOf(loop), nowMs())))
         return answer(
           200,
@@ -198,6 +233,10 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         if (first === undefined) return answer(200, { nowMs: nowMs(), alarms: standing().map(({ loop: l, view }) => alarmBodyOf(view, l, nowMs())) })
         const l = loops.get(first.slice(0, first.indexOf('/')))
         const view = l?.alarms.get(first)
+        if (l && second === 'change') {
+          const found = changes.changeable(first)
+          if (found) return answer(200, changeableOf(found, l, await changes.raisedUnder(first), nowMs()))
+        }
         if (l && view && second === 'call') return answer(200, callOf(view, l, nowMs()))
         return l && view ? answer(200, alarmBodyOf(view, l, nowMs())) : fault(404, 'unknown-alarm', `There is no alarm "${first}".`)
       }
@@ -211,6 +250,14 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
           const words = refusal
           refusal = null
           return fault(409, words.code, words.message)
+        }
+        if (second === 'preview') {
+          const p = changes.preview(view.def.id, fieldsOf(previewRequest.parse(sent).fields))
+          return p.ok ? answer(200, previewOf(p)) : fault(409, 'not-changed', p.message)
+        }
+        if (second === 'change') {
+          const { fields, mark, reason, approver } = changeRequest.parse(sent)
+          return changed(await changes.change(view.def.id, fieldsOf(fields), 'Ines C.', { mark, reason, approver: approver ?? null }))
         }
         if (second !== 'acknowledge' && second !== 'reset') {
           const over = overlayOf(second ?? '', sent)
@@ -242,6 +289,18 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
           )
         return answer(200, alarmBodyOf(l.alarms.get(view.def.id)!, l, nowMs()))
       }
+      case 'GET changes': {
+        const all = await changes.list({ ...queryOf(url.searchParams), fromMs: 0, toMs: nowMs() + 1, limit: 200 })
+        return answer(200, { changes: all.map(changeOf), more: false })
+      }
+      case 'POST changes': {
+        const { reason, approver } = undoRequest.parse(JSON.parse(await bodyText(request)))
+        return changed(await changes.undo(Number(first), 'Ines C.', { reason, approver: approver ?? null }))
+      }
+      case 'GET rules':
+        return loop ? answer(200, rulesBodyOf(loop.site, viewsOf(loop), dueHere(loop), nowMs())) : fault(404, 'unknown-loop', `There is no loop "${first}".`)
+      case 'GET due':
+        return answer(200, fleetDueBodyOf([...loops.values()], [...loops.values()].map(dueHere), nowMs(), url.searchParams.get('site')))
       case 'GET set-aside': {
         const alarms = [...loops.values()].flatMap((l) => viewsOf(l).flatMap((v) => (isHidden(v) ? [alarmBodyOf(v, l, nowMs())] : [])))
         return answer(200, { nowMs: nowMs(), alarms, floods: options.fleet === 'sixty' ? fakeFloods([...loops.values()], nowMs()) : { fleet: null, sites: [], groups: [] } })
@@ -313,6 +372,16 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         if (sites.includes(site)) send(ws, { t: 'values', nowMs: nowMs(), site, values: [[signal, r.value, r.quality, r.sub, r.sourceMs, r.receivedMs]] })
       tellAll({ t: 'loops', nowMs: nowMs(), loops: [bodyOf(l)] })
     },
+    tellFleet() {
+      turn++
+      const bodies = [...loops.values()].map((l, i) => {
+        const b = bodyOf(l)
+        return { ...b, waterPct: b.waterPct === null ? null : 20 + ((i * 7 + turn * 3) % 70) }
+      })
+      const frame = JSON.stringify({ t: 'loops', nowMs: nowMs(), loops: bodies })
+      for (const ws of watching.keys()) ws.send(frame)
+      return Buffer.byteLength(frame)
+    },
     change(site, rule, more, event) {
       change(site, rule, more, event)
     },
@@ -347,6 +416,12 @@ async function bodyText(request: IncomingMessage): Promise<string> {
   return Buffer.concat(parts).toString('utf8')
 }
 
+/** Without the fields that were sent as nothing. */
+const fieldsOf = (fields: object): AlarmFields => Object.fromEntries(Object.entries(fields).filter(([, v]) => v !== undefined))
+
+const queryOf = (q: URLSearchParams): { site?: string; alarm?: string; by?: string } =>
+  Object.fromEntries(['site', 'alarm', 'by'].flatMap((n) => (q.get(n) === null ? [] : [[n, q.get(n)]])))
+
 /** What the wake rule itself says of this alarm. */
 function callOf(view: AlarmView, loop: Loop, atMs: number): ReturnType<typeof callBodyOf> {
   const views = [...loop.alarms.values()]
@@ -360,5 +435,5 @@ function callOf(view: AlarmView, loop: Loop, atMs: number): ReturnType<typeof ca
     onVerdict: () => undefined,
   })
   wake.tick()
-  return callBodyOf(view.def.id, wake.of(view.def.id), entryBlockOf(views), loop.site.reach.assumed)
+  return callBodyOf(view.def.id, wake.of(view.def.id), entryBlockOf(views), loop.site.reach.assumed, recordsOf(loop.site, [view], null)[0]?.protection ?? null)
 }

@@ -16,7 +16,7 @@ import { chance, rounded, valueAt } from './story.ts'
 /** As the pictures are taken: Tuesday 17 November 2026, 03:16 UTC. */
 const NIGHT = Date.UTC(2026, 10, 17, 3, 16)
 
-export type FleetName = 'eight' | 'sixty' | 'hundreds' | 'thousands' | 'quiet' | 'none'
+export type FleetName = 'eight' | 'sixty' | 'hundreds' | 'five-hundred' | 'thousands' | 'quiet' | 'none'
 
 export interface Loop {
   readonly site: Site
@@ -165,7 +165,7 @@ export function makeFleet(name: FleetName, nowMs: number): Loop[] {
   const demo = demoSites()
   const defs = new Map(demo.map((s) => [s.id, defaultAlarms(s).defs]))
   const loops = demo.map((s) => makeLoop(s, defs.get(s.id) ?? [], name === 'quiet' ? {} : (EIGHT[s.id] ?? {}), nowMs))
-  const wanted = { eight: 8, quiet: 8, sixty: 60, hundreds: 240, thousands: 2000 }[name]
+  const wanted = { eight: 8, quiet: 8, sixty: 60, hundreds: 240, 'five-hundred': 500, thousands: 2000 }[name]
   const areas = name === 'thousands' ? MANY_AREAS : AREAS
   for (let i = loops.length; i < wanted; i++) {
     const model = demo[i % demo.length]!

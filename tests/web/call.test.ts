@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest'
-import { arithmetic, blockSentence, verdictOf } from '../../web/state/call.ts'
+import { arithmetic, blockSentence, harmLeads, protectionWords, verdictOf } from '../../web/state/call.ts'
 
 const NOW = Date.UTC(2026, 2, 4, 22)
 const HOUR = 3_600_000
@@ -31,6 +31,21 @@ test.each<[string, Partial<ReturnType<typeof call>>, RegExp]>([
   ['somebody there', { verdict: 'on-site', because: 'on-site' }, /somebody is on site/],
 ])('the verdict is told in one line: %s', (_, more, said) => {
   expect(verdictOf(call(more), 'UTC', NOW)).toMatch(said)
+})
+
+test('the time until harm leads, then since when it is possible; what is never weighed by it has none', () => {
+  expect(harmLeads(call(), 'UTC', NOW)).toEqual(['5\u00a0h', 'until harm is possible'])
+  expect(harmLeads(call({ harmLowMs: NOW - HOUR / 2 }), 'UTC', NOW)).toEqual(['now', 'harm is possible since 21:30'])
+  expect(harmLeads(call({ because: 'exempt' }), 'UTC', NOW)).toBeNull()
+})
+
+test('a protection is only said to have acted where it is fitted, and counted on only where it was proved', () => {
+  const p = (fitted: 'yes' | 'no' | 'unknown', provedOn: string | null = null) => protectionWords({ what: 'Float in the sump stops the washers', fitted, provedOn })
+  expect(p('yes', '2026-02-03')).toBe('Float in the sump stops the washers should have acted already, proved 3 Feb 2026')
+  expect(p('yes')).toMatch(/never proved: do not count on it$/)
+  expect(p('no')).toMatch(/not fitted, so nothing has acted$/)
+  expect(p('unknown')).toMatch(/count on nothing$/)
+  expect(protectionWords(null)).toBe('none is expected to act for this')
 })
 
 test('the arithmetic names harm, reach and desk, and what was assumed', () => {

@@ -99,3 +99,11 @@ test("0 degrees is 12 o'clock, and angles go with the clock", () => {
   expect(point(180, 10)[1]).toBeCloseTo(10, 9)
   expect(arcPath({ from: 0, to: 90 }, 10)).toMatch(/^M0 -10A10 10 0 0 1 10 -?0$/)
 })
+
+test('what is set aside has a mark of its own, whatever its state and priority, and never one that waits for an answer', () => {
+  for (const state of ['unacknowledged', 'returned', 'latched-unacknowledged'] as const)
+    for (const shown of ['shelved', 'suppressed', 'out-of-service'] as const) {
+      expect(markOf({ ...alarm({ state }), shown })).toEqual({ letter: markOf(alarm({ state })).letter, answered: true, line: 'aside' })
+      expect(markOf({ ...alarm({ state }), shown: state }).line).not.toBe('aside')
+    }
+})

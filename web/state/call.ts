@@ -1,10 +1,24 @@
 /** "Must I get up?" in words: the verdict, and the arithmetic it follows from, line by line. Times are the site's. */
 import type { AlarmBody, CallBody } from '../../server/wire.ts'
-import { age, moment } from '../words/times.ts'
+import { age, date, moment, timeLeft } from '../words/times.ts'
 
 type Call = NonNullable<CallBody['call']>
 
 const span = (min: number): string => age(min * 60_000)
+
+/** Time until harm is possible, low end, as it leads the page; null: this alarm is not weighed by it. */
+export function harmLeads(c: Call, zone: string, nowMs: number): readonly [figure: string, words: string] | null {
+  if (c.because === 'exempt' || c.because === 'alert') return null
+  return c.harmLowMs > nowMs ? [timeLeft((c.harmLowMs - nowMs) / 60_000), 'until harm is possible'] : ['now', `harm is possible since ${moment(c.harmLowMs, zone, nowMs)}`]
+}
+
+/** Whether something in the yard should have acted before any person could. */
+export function protectionWords(p: CallBody['protection']): string {
+  if (!p) return 'none is expected to act for this'
+  if (p.fitted === 'no') return `${p.what}: not fitted, so nothing has acted`
+  if (p.fitted === 'unknown') return `${p.what}: the site file does not say whether it is there, so count on nothing`
+  return `${p.what} should have acted already, ${p.provedOn === null ? 'but was never proved: do not count on it' : `proved ${date(p.provedOn)}`}`
+}
 
 /** What to do about getting up, in one line. */
 export function verdictOf(c: Call, zone: string, nowMs: number): string {

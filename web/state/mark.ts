@@ -3,8 +3,8 @@ import type { AlarmBody, LoopBody } from '../../server/wire.ts'
 import { LETTER, type Letter } from '../words/words.ts'
 import { place, type Arc } from './arcs.ts'
 
-/** Line under a mark: broken = still there, whole = gone, held = cannot be judged, latched = waits for a reset. */
-export type Line = 'broken' | 'whole' | 'held' | 'latched'
+/** Line under a mark: broken = still there, whole = gone, held = cannot be judged, latched = waits for a reset, aside = set aside: it lies in a tray. */
+export type Line = 'broken' | 'whole' | 'held' | 'latched' | 'aside'
 
 export interface Mark {
   readonly letter: Letter
@@ -12,7 +12,9 @@ export interface Mark {
   readonly line: Line
 }
 
-export function markOf(a: Pick<AlarmBody, 'priority' | 'state' | 'heldSinceMs'>): Mark {
+export function markOf(a: Pick<AlarmBody, 'priority' | 'state' | 'heldSinceMs'> & Partial<Pick<AlarmBody, 'shown'>>): Mark {
+  // Nobody is told of it, so nothing about it may look as if it called.
+  if (a.shown !== undefined && a.shown !== a.state) return { letter: LETTER[a.priority], answered: true, line: 'aside' }
   const answered = a.state === 'acknowledged' || a.state === 'latched-acknowledged'
   const line: Line = a.heldSinceMs !== null ? 'held' : a.state.startsWith('latched') ? 'latched' : a.state === 'returned' ? 'whole' : 'broken'
   return { letter: LETTER[a.priority], answered, line }

@@ -7,6 +7,7 @@ import { to } from '../router.ts'
 import { newDefinitions } from '../state/store.ts'
 import { delayMs, delayText, FIELD_WORDS, fieldText, numberOf } from '../words/fields.ts'
 import { measured } from '../words/numbers.ts'
+import { RaisedUnder } from './raised-under.tsx'
 
 export function ChangePage({ id }: { id: string }) {
   const found = useSignal<ChangeableBody | null>(null)
@@ -261,18 +262,5 @@ function Preview({ p, unit }: { p: PreviewBody; unit: string }) {
         </ul>
       )}
     </div>
-  )
-}
-
-/** The standing occurrence was raised under another rule than the one in force. */
-export function RaisedUnder({ alarm: { raisedUnder: r, now: n, unit } }: { alarm: ChangeableBody }) {
-  if (!r) return null
-  const fields = (['limit', 'deadband', 'onDelayMs', 'offDelayMs', 'priority', 'respondWithinMin'] as const).filter((f) => r[f] !== n[f])
-  if (fields.length === 0) return null
-  return (
-    <p class="raisedUnder">
-      Raised under another rule than the one in force now:{' '}
-      {fields.map((f) => `${(FIELD_WORDS[f] ?? f).toLowerCase()} ${fieldText(f, r[f], unit)}, now ${fieldText(f, n[f], unit)}`).join('; ')}.
-    </p>
   )
 }

@@ -5,7 +5,7 @@ import type { AlarmBody, ChangeableBody } from '../../server/wire.ts'
 import { getChangeable } from '../link/changes.ts'
 import { to } from '../router.ts'
 import { newDefinitions } from '../state/store.ts'
-import { RaisedUnder } from './alarm-change.tsx'
+import { RaisedUnder } from './raised-under.tsx'
 
 export function AlarmRule({ alarm: a }: { alarm: AlarmBody }) {
   const found = useSignal<ChangeableBody | null>(null)

@@ -1,9 +1,10 @@
 /** One alarm, for somebody woken at night with one hand free: what, where, how long is left, what to do, what can hurt. */
 import { useEffect } from 'preact/hooks'
 import { useComputed, useSignal } from '@preact/signals'
-import type { AlarmBody, LoopDetailBody } from '../../server/wire.ts'
+import type { AlarmBody, CallBody, LoopBody, LoopDetailBody } from '../../server/wire.ts'
 import { getAlarm, getLoop } from '../link/api.ts'
 import { to } from '../router.ts'
+import { harmLeads, protectionWords } from '../state/call.ts'
 import { markOf } from '../state/mark.ts'
 import { answer, firstSentence } from '../state/sentence.ts'
 import { allAlarms, heard, loopSignal, now } from '../state/store.ts'
@@ -12,7 +13,7 @@ import { age, date, moment, offset, timeLeft } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmRule } from './alarm-changes.tsx'
 import { AlarmFoot } from './alarm-foot.tsx'
-import { GetUp } from './get-up.tsx'
+import { GetUp, useCall } from './get-up.tsx'
 import { Hazards } from './hazard.tsx'
 import { Ring } from './ring.tsx'
 import { SetAside } from './set-aside.tsx'
@@ -54,10 +55,11 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
   const nowMs = now.value
   const mark = markOf(a)
   const brief = loopSignal(a.site)?.value ?? null
+  const call = useCall(a)
   const more = useSignal(false)
   const steps = more.value ? a.action : a.action.slice(0, 3)
   return (
-    <main id="main" class={`night ${mark.letter}${a.what.length > 26 ? ' long' : ''}`}>
+    <main id="main" class={`night ${mark.letter}${mark.line === 'aside' ? ' aside' : ''}${a.what.length > 26 ? ' long' : ''}`}>
       <div class="lead">
         <div>
           <p class="state">
@@ -74,11 +76,11 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
         </div>
         {brief && <Ring loop={brief} nowMs={nowMs} lost={heard.value.state === 'lost'} />}
       </div>
-      <Facts alarm={a} heardMs={brief?.heardMs ?? null} />
+      <Facts alarm={a} call={call} heardMs={brief?.heardMs ?? null} />
+      <GetUp alarm={a} call={call} />
       <p class="verdict">
         <b>If it waits:</b> {firstSentence(a.consequence)}
       </p>
-      <GetUp alarm={a} />
       <h2>Do</h2>
       <ol class="steps big">
         {steps.map((s) => (
@@ -94,6 +96,7 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
       <p class="confirm">
         <b>It worked when:</b> {a.confirm}
       </p>
+      <Already alarm={a} call={call ?? null} state={brief?.state ?? null} />
       <Background alarm={a} loop={loop} />
       <SetAside alarm={a} onAnswer={onAnswer} />
       <AlarmRule alarm={a} />
@@ -102,23 +105,18 @@ function Call({ alarm: a, loop, onAnswer, onRefused }: { alarm: AlarmBody; loop:
   )
 }
 
-/** The figure that leads is the time left to act; beside it what stands against which limit, since when, and how fresh that is. */
-function Facts({ alarm: a, heardMs }: { alarm: AlarmBody; heardMs: number | null }) {
+/**
+ * The figure that leads is the time until harm is possible, where the wake rule gives one, so that figure and verdict speak of the
+ * same; else the time to respond. Beside it what stands against which limit, since when, and how fresh that is.
+ */
+function Facts({ alarm: a, call, heardMs }: { alarm: AlarmBody; call: CallBody | null | undefined; heardMs: number | null }) {
   const nowMs = now.value
-  const there = a.state === 'unacknowledged' || a.state === 'acknowledged'
-  const leftMin = a.raisedMs === null ? null : a.respondWithinMin - (nowMs - a.raisedMs) / 60_000
+  const there = (a.state === 'unacknowledged' || a.state === 'acknowledged') && a.raisedMs !== null
   const value = a.valueNow ?? a.value
-  const aside = a.shown !== a.state
-  const [figure, under] = aside
-    ? ['at rest', a.state === 'normal' ? 'nothing is there' : 'still there, nobody is told']
-    : there && leftMin !== null
-      ? leftMin > 0
-        ? [timeLeft(leftMin), a.state === 'acknowledged' ? 'left to act' : 'to respond']
-        : ['now', `over by ${age(-leftMin * 60_000)}`]
-      : [
-          a.state === 'normal' ? 'quiet' : 'back',
-          a.clearedMs === null ? 'no alarm stands' : `to normal ${moment(a.clearedMs, a.zone, nowMs)}${a.state === 'returned' ? ', still needs your answer' : ''}`,
-        ]
+  const respond = there ? respondLeft(a, nowMs) : null
+  const harm = there && call?.call ? harmLeads(call.call, a.zone, nowMs) : null
+  const [figure, under] = leading(a, nowMs, call === undefined, respond, harm)
+  const second = a.shown === a.state && respond && respond[1] !== under
   return (
     <div class="facts">
       <div>
@@ -126,6 +124,7 @@ function Facts({ alarm: a, heardMs }: { alarm: AlarmBody; heardMs: number | null
         <span>{under}</span>
       </div>
       <ul>
+        {second && <li>{respond.join(' ')}</li>}
         {value !== null && a.limit !== null && <li>{`${measured(value, a.digits, a.unit)}, limit ${measured(a.limit, a.digits, '')}`}</li>}
         {a.raisedMs !== null && (
           <li>
@@ -146,17 +145,35 @@ function Facts({ alarm: a, heardMs }: { alarm: AlarmBody; heardMs: number | null
   )
 }
 
-/** What is asked next: who is there, what has protected itself, how to get in, why, and on what it all rests. */
-function Background({ alarm: a, loop }: { alarm: AlarmBody; loop: LoopDetailBody | null }) {
+type Pair = readonly [figure: string, words: string]
+
+function respondLeft(a: AlarmBody, nowMs: number): Pair {
+  const leftMin = a.respondWithinMin - (nowMs - (a.raisedMs ?? nowMs)) / 60_000
+  return leftMin > 0 ? [timeLeft(leftMin), a.state === 'acknowledged' ? 'left to act' : 'to respond'] : ['time to respond', `over by ${age(-leftMin * 60_000)}`]
+}
+
+function leading(a: AlarmBody, nowMs: number, asking: boolean, respond: Pair | null, harm: Pair | null): Pair {
+  if (a.shown !== a.state) return ['at rest', a.state === 'normal' ? 'nothing is there' : 'still there, nobody is told']
+  if (harm) return harm
+  if (respond && asking) return ['…', 'asking when harm is possible']
+  if (respond) return respond[0] === 'time to respond' ? ['now', respond[1]] : respond
+  if (a.state === 'normal') return ['quiet', a.clearedMs === null ? 'no alarm stands' : `to normal ${moment(a.clearedMs, a.zone, nowMs)}`]
+  return ['back', a.clearedMs === null ? 'no alarm stands' : `to normal ${moment(a.clearedMs, a.zone, nowMs)}${a.state === 'returned' ? ', still needs your answer' : ''}`]
+}
+
+/** What is done already: by whom, by whoever is there, and by what stands in the yard for it. */
+function Already({ alarm: a, call, state }: { alarm: AlarmBody; call: CallBody | null; state: LoopBody['state'] | null }) {
+  const nowMs = now.value
+  const there = state?.visits.map((v) => `${v.person}, until ${moment(v.untilMs, a.zone, nowMs)}${v.overdue ? ', check-out overdue' : ''}`) ?? []
   const known: readonly (readonly [string, string])[] = [
-    ...(loop ? [['At the yard', `${loop.openNow ? 'open now' : 'closed now'}${loop.yardPhone ? `, ${loop.yardPhone}` : ''}`] as const] : []),
-    ...(loop ? [['Local protection', protection(loop)] as const] : []),
-    ...(loop?.access ? [['Getting in', loop.access] as const] : []),
-    ['If nobody acts', a.consequence],
-    ['Likely cause', a.cause],
-    ['The limit rests on', a.basis],
-    ['Raised', a.count === 1 ? 'once so far' : `${a.count} times so far`],
+    ['Who has it', a.acknowledgedBy === null || a.acknowledgedMs === null ? 'nobody yet' : `${a.acknowledgedBy}, since ${moment(a.acknowledgedMs, a.zone, nowMs)}`],
+    ['On site', there.length > 0 ? there.join('; ') : 'nobody has said so'],
+    ...(call ? [['Local protection', protectionWords(call.protection)] as const] : []),
   ]
+  return <Terms known={known} />
+}
+
+function Terms({ known }: { known: readonly (readonly [string, string])[] }) {
   return (
     <dl class="why">
       {known.map(([term, text]) => (
@@ -167,6 +184,20 @@ function Background({ alarm: a, loop }: { alarm: AlarmBody; loop: LoopDetailBody
       ))}
     </dl>
   )
+}
+
+/** What is asked next: is the yard open, what protections there are, how to get in, why, and on what it all rests. */
+function Background({ alarm: a, loop }: { alarm: AlarmBody; loop: LoopDetailBody | null }) {
+  const known: readonly (readonly [string, string])[] = [
+    ...(loop ? [['At the yard', `${loop.openNow ? 'open now' : 'closed now'}${loop.yardPhone ? `, ${loop.yardPhone}` : ''}`] as const] : []),
+    ...(loop ? [['Protections of the loop', protection(loop)] as const] : []),
+    ...(loop?.access ? [['Getting in', loop.access] as const] : []),
+    ['If nobody acts', a.consequence],
+    ['Likely cause', a.cause],
+    ['The limit rests on', a.basis],
+    ['Raised', a.count === 1 ? 'once so far' : `${a.count} times so far`],
+  ]
+  return <Terms known={known} />
 }
 
 const protection = (loop: LoopDetailBody): string =>

@@ -1,13 +1,15 @@
 /** All standing alarms, most urgent first, and what happened before. */
+import { later } from '../later.tsx'
 import { go, here, to } from '../router.ts'
 import { byUrgency, markOf } from '../state/mark.ts'
 import { answer, facts } from '../state/sentence.ts'
 import { allAlarms, allLoops, now, told } from '../state/store.ts'
 import { Acknowledge } from './acknowledge.tsx'
-import { Changes } from './changes.tsx'
-import { Journal } from './journal.tsx'
 import { Badge } from './ring.tsx'
 import { FloodBand, SetAsideList, useSetAside } from './set-aside-list.tsx'
+
+const Changes = later('the changes', () => import('./changes.tsx').then((m) => m.Changes), true)
+const Journal = later('the journal', () => import('./journal.tsx').then((m) => m.Journal), true)
 
 const TABS = [
   ['standing', 'Standing', '/alarms'],

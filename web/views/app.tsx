@@ -2,23 +2,25 @@
 import { useSignal, useSignalEffect } from '@preact/signals'
 import { useEffect, useRef } from 'preact/hooks'
 import { signedOut } from '../link/api.ts'
+import { later } from '../later.tsx'
 import { here } from '../router.ts'
 import { heard, lost, newAlarm, now } from '../state/store.ts'
 import { markOf } from '../state/mark.ts'
 import { age, clockSeconds, ownZone } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { AlarmPage } from './alarm.tsx'
-import { ChangePage } from './alarm-change.tsx'
 import { AlarmsPage } from './alarms.tsx'
-import { FleetDuePage } from './fleet-due.tsx'
 import { FleetPage } from './fleet.tsx'
 import { Head } from './head.tsx'
-import { HealthPage } from './health.tsx'
-import { IntakePage } from './intake.tsx'
-import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
-import { RulesPage } from './rules.tsx'
-import { TrendPage } from './trend.tsx'
+
+const TrendPage = later('the trends', () => import('./trend.tsx').then((m) => m.TrendPage))
+const ChangePage = later('the change of an alarm', () => import('./alarm-change.tsx').then((m) => m.ChangePage))
+const LogPage = later('the site log', () => import('./log.tsx').then((m) => m.LogPage))
+const FleetDuePage = later('the due list', () => import('./fleet-due.tsx').then((m) => m.FleetDuePage))
+const RulesPage = later('the alarm rules', () => import('./rules.tsx').then((m) => m.RulesPage))
+const IntakePage = later('the intake page', () => import('./intake.tsx').then((m) => m.IntakePage))
+const HealthPage = later('the health page', () => import('./health.tsx').then((m) => m.HealthPage))
 
 export function App() {
   const { path } = here.value

@@ -8,22 +8,30 @@ import { now } from '../state/store.ts'
 
 const AGAIN_MS = 60_000
 
-export function GetUp({ alarm: a }: { alarm: AlarmBody }) {
-  const body = useSignal<CallBody | null>(null)
+/** What the wake rule says of an alarm, asked for again every minute; undefined: not heard yet, null: it cannot be had. */
+export function useCall(a: AlarmBody): CallBody | null | undefined {
+  const body = useSignal<CallBody | null | undefined>(undefined)
   useEffect(() => {
-    const ask = (): void => void getCall(a.id).then((r) => r.ok && (body.value = r.body))
+    const ask = (): void =>
+      void getCall(a.id).then((r) => {
+        if (r.ok) body.value = r.body
+        else body.value ??= null
+      })
     ask()
     const timer = setInterval(ask, AGAIN_MS)
     return () => clearInterval(timer)
   }, [a.id, a.version])
-  const b = body.value
+  return body.value
+}
+
+export function GetUp({ alarm: a, call: b }: { alarm: AlarmBody; call: CallBody | null | undefined }) {
   if (!b) return null
   const nowMs = now.value
   const block = blockSentence(b.entryBlock, a, nowMs)
   return (
-    <section aria-labelledby="get-up">
+    <section aria-labelledby={b.call ? 'get-up' : undefined}>
       {block && (
-        <p class="block" role="alert">
+        <p class="entryBlock" role="alert">
           <b>{block.slice(0, block.indexOf('.') + 1)}</b>
           {block.slice(block.indexOf('.') + 1)}
         </p>

@@ -23,7 +23,7 @@ const OUTER: Readonly<Record<Letter, string>> = {
 const CENTRE: Readonly<Record<Letter, number>> = { A: 31, B: 28, C: 26, W: 21 }
 const LINE = { broken: 'M0 27H6.5M17.5 27H24', whole: 'M0 27H24', held: 'M1 27H23', latched: 'M1 27H23M1 23.5V30M23 23.5V30' } as const
 
-export const markClass = (m: Mark): string => `${m.letter} ${m.answered || m.letter === 'W' ? 'ack' : 'un'}`
+export const markClass = (m: Mark): string => `${m.letter} ${m.line === 'aside' ? 'aside' : m.answered || m.letter === 'W' ? 'ack' : 'un'}`
 
 /** A mark with its letter, 24 x 24, placed in the drawing around it. */
 export function Shape({ letter, x, y, width }: { letter: Letter; x: number; y: number; width: number }) {
@@ -38,14 +38,24 @@ export function Shape({ letter, x, y, width }: { letter: Letter; x: number; y: n
   )
 }
 
+/** What is set aside lies small in an open tray, whatever its priority: no outline of a mark that calls, no colour, no line. */
+function Tray({ letter }: { letter: Letter }) {
+  return (
+    <g>
+      <path class="tray" d="M2 11V24H22V11" />
+      <text class="let" x="12" y="20.5" font-size="11">
+        {letter}
+      </text>
+    </g>
+  )
+}
+
 /** A mark standing on its line, for lists. */
 export function Badge({ mark, fresh = false }: { mark: Mark; fresh?: boolean }) {
   return (
     <svg class={`badge ${markClass(mark)}`} viewBox="0 0 24 30" aria-hidden="true">
-      <g class={fresh && !mark.answered ? 'knock' : ''}>
-        <Shape letter={mark.letter} x={0} y={2} width={24} />
-      </g>
-      <path class={`ln ${mark.line}`} d={LINE[mark.line]} />
+      <g class={fresh && !mark.answered ? 'knock' : ''}>{mark.line === 'aside' ? <Tray letter={mark.letter} /> : <Shape letter={mark.letter} x={0} y={2} width={24} />}</g>
+      {mark.line !== 'aside' && <path class={`ln ${mark.line}`} d={LINE[mark.line]} />}
     </svg>
   )
 }
