@@ -101,7 +101,11 @@ const SHOTS: readonly Shot[] = [
       await p.locator('.told').first().waitFor()
     },
   },
-  { name: 'trends-beside', path: '/trends/kestrow-berth-3?signals=tu.do,bio1.do,tu.ph,ullenwick-bus-north/tu.do,finished.level,hp.run&span=86400000&with=1d&show=figures', fleet: 'eight' },
+  {
+    name: 'trends-beside',
+    path: '/trends/kestrow-berth-3?signals=tu.do,bio1.do,tu.ph,ullenwick-bus-north/tu.do,finished.level,hp.run&span=86400000&with=1d&show=figures',
+    fleet: 'eight',
+  },
   {
     name: 'trends-choose',
     path: '/trends/kestrow-berth-3?signals=tu.do&with=loop:ullenwick-bus-north&show=figures',

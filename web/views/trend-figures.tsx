@@ -1,10 +1,9 @@
 /** Figures of the span shown, one row a signal, and one for what it is compared with. */
 import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
-import { now } from '../state/store.ts'
 import { figuresOf } from '../state/trend-figures.ts'
 import type { Span } from '../state/trend.ts'
 import { figure } from '../words/numbers.ts'
-import { age, moment } from '../words/times.ts'
+import { age, dated } from '../words/times.ts'
 import type { Trends } from './trend-data.ts'
 
 interface Props {
@@ -28,9 +27,9 @@ export function TrendFigures({ signals, trends, beside, besideName, span, loop }
   const exact = rows.every((r) => figuresOf(r.h, r.s).exact)
   return (
     <div class="wide" tabIndex={0} role="region" aria-label="Figures of the span">
-      <table class="list figs">
+      <table class="list stack figs">
         <caption>
-          Figures of {moment(span.fromMs, loop.zone, now.peek())} to {moment(span.toMs, loop.zone, now.peek())}
+          Figures of {dated(span.fromMs, loop.zone)} to {dated(span.toMs, loop.zone)}
           {!exact && '. Mean, lowest and highest are of all readings; median and time beyond a limit are of the means drawn.'}
         </caption>
         <thead>
@@ -70,21 +69,21 @@ function Row({ signal: s, history, name }: { signal: SignalBody; history: Histor
       <th scope="row">
         {name} {unit}
       </th>
-      <td class="num">
+      <td class="num" data-label={HEADS[0]}>
         {figure(f.readings, 0)}
         {f.bad > 0 && <span class="mute"> and {figure(f.bad, 0)} bad</span>}
       </td>
       {[f.low, f.mean, f.median, f.high].map((v, i) => (
-        <td key={HEADS[i + 1]} class="num">
+        <td key={HEADS[i + 1]} class="num" data-label={HEADS[i + 1]}>
           {v === null ? '–' : figure(v, s.digits + (i === 1 ? 1 : 0))}
         </td>
       ))}
-      <td>
+      <td data-label="Beyond a limit">
         {f.beyond.length === 0 || f.readings === 0
           ? 'no limit'
           : f.beyond.map((b) => `${b.name.startsWith('L') ? 'below' : 'above'} ${figure(b.value, s.digits)}: ${share(b.share)}`).join('; ')}
       </td>
-      <td>{f.gaps === 0 ? 'nothing' : `${f.gaps} ${f.gaps === 1 ? 'gap' : 'gaps'}, ${age(f.lostMs)}`}</td>
+      <td data-label="Missing">{f.gaps === 0 ? 'nothing' : `${f.gaps} ${f.gaps === 1 ? 'gap' : 'gaps'}, ${age(f.lostMs)}`}</td>
     </tr>
   )
 }

@@ -68,7 +68,8 @@ export function laneOf(signals: readonly SignalBody[], { trends, beside, besideN
   }
 }
 
-export const laneHeight = (signals: readonly SignalBody[]): number => (signals.length > 1 ? 168 : 124)
+const HEIGHTS = [124, 124, 168, 212] as const
+export const laneHeight = (signals: readonly SignalBody[]): number => HEIGHTS[signals.length] ?? 248
 
 export function LaneRow({ signals, drawn, loop, cursor, onZoom }: Props) {
   const ink = colours.value

@@ -1,4 +1,4 @@
-/** Span and movement of a trend, whose clock it is told by, and the ways to take its figures away. */
+/** Span and movement of a trend, whose clock it is told by, and the ways to take it away. */
 import type { LoopDetailBody } from '../../server/wire.ts'
 import { now } from '../state/store.ts'
 import type { View } from '../state/trend-view.ts'
@@ -14,11 +14,6 @@ interface Props {
   readonly firstMs: number | null
   readonly view: View
   readonly change: (next: Partial<View>) => void
-  /** Address of the single readings shown. */
-  readonly readings: string
-  /** Of those compared with, where they are another period. */
-  readonly readingsBeside: string | null
-  readonly onPicture: () => void
 }
 
 const MOVES = [
@@ -28,7 +23,7 @@ const MOVES = [
   ['wider', 'Wider'],
 ] as const
 
-export function TrendTools({ loop, siteZone, span, follows, firstMs, view, change, readings, readingsBeside, onPicture }: Props) {
+export function TrendTools({ loop, siteZone, span, follows, firstMs, view, change }: Props) {
   const nowMs = now.peek()
   const width = span.toMs - span.fromMs
   return (
@@ -69,22 +64,6 @@ export function TrendTools({ loop, siteZone, span, follows, firstMs, view, chang
           </button>
         )}
       </div>
-      <div class="grp apart">
-        <a class="btn" href={readings} download={`${loop.id}-readings.csv`}>
-          Save readings
-        </a>
-        {readingsBeside && (
-          <a class="btn" href={readingsBeside} download={`${loop.id}-readings-compared.csv`}>
-            Save compared readings
-          </a>
-        )}
-        <button type="button" class="btn" onClick={onPicture}>
-          Save picture
-        </button>
-        <button type="button" class="btn" onClick={() => print()}>
-          Print
-        </button>
-      </div>
       <p>
         <b>
           {moment(span.fromMs, loop.zone, nowMs)} to {follows ? 'now' : moment(span.toMs, loop.zone, nowMs)}
@@ -92,5 +71,41 @@ export function TrendTools({ loop, siteZone, span, follows, firstMs, view, chang
         , {age(width)}, {view.mine ? 'your' : 'site'} time {zoneWords(span, loop.zone)}
       </p>
     </div>
+  )
+}
+
+interface SaveProps {
+  readonly name: string
+  /** Address of the single readings shown. */
+  readonly readings: string
+  /** Of those compared with; null: none. */
+  readonly readingsBeside: string | null
+  readonly onPicture: () => void
+}
+
+export function SaveChooser({ name, readings, readingsBeside, onPicture }: SaveProps) {
+  return (
+    <details class="chooser">
+      <summary class="btn">Save</summary>
+      <div class="panel">
+        <div class="grp">
+          <a class="btn" href={readings} download={`${name}-readings.csv`}>
+            Readings as CSV
+          </a>
+          {readingsBeside && (
+            <a class="btn" href={readingsBeside} download={`${name}-readings-compared.csv`}>
+              Compared readings as CSV
+            </a>
+          )}
+          <button type="button" class="btn" onClick={onPicture}>
+            Picture as PNG
+          </button>
+          <button type="button" class="btn" onClick={() => print()}>
+            Print
+          </button>
+        </div>
+        <p class="mute">Readings: every single one of the signals and the span shown, times in UTC. The address of this page shows the same view to whoever opens it.</p>
+      </div>
+    </details>
   )
 }

@@ -25,7 +25,7 @@ import { PickLoop } from './trend-pick.tsx'
 import { savePicture, usePaper, type Shown } from './trend-picture.ts'
 import { AlarmRail, LogTicks } from './trend-rail.tsx'
 import { TrendTable } from './trend-table.tsx'
-import { TrendTools } from './trend-tools.tsx'
+import { SaveChooser, TrendTools } from './trend-tools.tsx'
 
 /** Spans asked for over the width of the page. */
 const POINTS = 600
@@ -86,7 +86,7 @@ function Trend({ loop: home }: { loop: LoopDetailBody }) {
   const { courses, fault: courseFault } = useCourses(home.id, lined, span, view.courses)
   const bands = useBands(ids, home.id)
   const compared = view.compare
-  const beside = useCompared(home.id, lined, compared, span, loop.zone, POINTS).value
+  const beside = useCompared(home.id, lined, compared, span, home.zone, POINTS).value
   const besideLoop = compared?.kind === 'loop' ? (others.value.get(compared.site)?.name ?? compared.site) : ''
   const besideName = compared === null ? '' : compareName(compared, span, loop.zone, nowMs, besideLoop)
   const [course] = courses.value.values()
@@ -113,7 +113,7 @@ function Trend({ loop: home }: { loop: LoopDetailBody }) {
   ]
   const shown: Shown = { loop, mine: view.mine, lanes: plan.lanes, bars: plan.bars, drawn, stood: shownStood, foot }
   usePaper(paper, shown)
-  const by = compared === null ? 0 : shiftOf(compared, span, loop.zone)
+  const by = compared === null ? 0 : shiftOf(compared, span, home.zone)
   const drawnIds = signals.map((s) => s.id)
   const readingsBeside =
     compared === null || lined.length === 0
@@ -133,22 +133,17 @@ function Trend({ loop: home }: { loop: LoopDetailBody }) {
           {home.name}
         </h1>
         <div class="choosers">
+          <SaveChooser
+            name={home.id}
+            readings={readingsPath(drawnIds, home.id, span)}
+            readingsBeside={beside.size === 0 ? null : readingsBeside}
+            onPicture={() => void savePicture(shown)}
+          />
           <CompareChooser loop={loop} span={span} compare={compared} name={besideName} pairs={raisePairs(stood, span)} onChange={(compare) => change({ compare })} />
           <SignalChooser loop={home} shownIds={ids} onChange={(next) => change({ signals: next })} />
         </div>
       </div>
-      <TrendTools
-        loop={loop}
-        siteZone={home.zone}
-        span={span}
-        follows={follows}
-        firstMs={firstMs}
-        view={view}
-        change={change}
-        readings={readingsPath(drawnIds, home.id, span)}
-        readingsBeside={readingsBeside === null || beside.size === 0 ? null : readingsBeside}
-        onPicture={() => void savePicture(shown)}
-      />
+      <TrendTools loop={loop} siteZone={home.zone} span={span} follows={follows} firstMs={firstMs} view={view} change={change} />
       {faults.length > 0 && (
         <p class="refused" role="alert">
           {faults[0]}
@@ -200,6 +195,7 @@ function Trend({ loop: home }: { loop: LoopDetailBody }) {
               {figure(Math.floor(least.share * 10) / 10, 1)} % of the time has readings{all.length > 1 && ` of ${least.signal.name}, the least of all`}.
             </span>
           )}
+          <span class="keysHint">Keys: arrows move the cursor, + and − look closer and wider, page up and down go earlier and later, 0 is now. Drag to look closer.</span>
           {undrawn > 0 && (
             <span>
               Of the signals chosen {undrawn} are not drawn: at most {MOST_LINES} lines can be told apart.
