@@ -27,7 +27,7 @@ export interface Picture {
 
 const WIDE = 1440
 const EDGE = 32
-const NAMES = 250
+const NAMES = 330
 const SIDES = [60, 84] as const
 const PLOT = WIDE - 2 * EDGE - NAMES - SIDES[0] - SIDES[1]
 const X0 = EDGE + NAMES + SIDES[0]

@@ -13,7 +13,7 @@ import { age, dated } from '../words/times.ts'
 import { spans } from './trend-bars.tsx'
 import { laneHeight, laneOf, type Drawn } from './trend-lane.tsx'
 
-const PLOT_PX = 980
+const PLOT_PX = 900
 
 export interface Shown {
   readonly loop: LoopDetailBody

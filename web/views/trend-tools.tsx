@@ -44,11 +44,11 @@ export function TrendTools({ loop, siteZone, span, follows, firstMs, view, chang
             {word}
           </button>
         ))}
+      </div>
+      <div class="grp apart">
         <button type="button" class="btn" aria-pressed={!follows} onClick={() => change({ span: follows ? span : width })}>
           Hold still
         </button>
-      </div>
-      <div class="grp apart">
         <button type="button" class="btn" aria-pressed={view.courses} onClick={() => change({ courses: !view.courses })}>
           Drift and steps
         </button>
