@@ -206,6 +206,29 @@ describe.skipIf(why !== null)(`trends over invented loops${why === null ? '' : `
     expect(await page.locator('.timeTick').first().textContent()).toMatch(/^1[45]:00/)
   })
 
+  test('the grid of every lane moves with the clock it is told by', async () => {
+    const { page } = await visit('/trends/kestrow-berth-3?signals=finished.level,blower.pressure&span=14400000', { zone: 'Asia/Kolkata', width: 500 })
+    const columns = (): Promise<readonly string[]> =>
+      page.locator('.lane canvas').evaluateAll((all) =>
+        all.map((e) => {
+          const canvas = e as HTMLCanvasElement
+          // A row over the lines: only the grid crosses it.
+          const row = canvas.getContext('2d')?.getImageData(42, 8, canvas.width - 42 - 56, 1).data ?? new Uint8ClampedArray()
+          return [...row.filter((_, i) => i % 4 === 3)].flatMap((alpha, x) => (alpha > 0 ? [x] : [])).join(' ')
+        }),
+      )
+    const before = await columns()
+    expect(before[0]).not.toBe('')
+    expect(before[1]).toBe(before[0])
+    // Half an hour beside the site's: every tick stands elsewhere.
+    await page.getByRole('button', { name: 'My time' }).click()
+    await page.locator('.tools').getByText('UTC+5:30').waitFor()
+    await page.waitForFunction(() => [...document.querySelectorAll('.timeTick')].some((t) => /^\d\d:00/.test(t.textContent ?? '')))
+    const after = await columns()
+    expect(after[0]).not.toBe(before[0])
+    expect(after[1]).toBe(after[0])
+  })
+
   for (const theme of ['light', 'dark'] as const) {
     test(`axe finds nothing in a comparison with its panels open, ${theme}`, async () => {
       const { page } = await visit(BOTH, { theme })

@@ -48,7 +48,8 @@ export function paperColours(): ChartColours {
   const root = document.documentElement
   const before = root.getAttribute('data-theme')
   root.setAttribute('data-theme', 'light')
-  const light = read()
+  // The lightest ground there is: a picture ends up on white.
+  const light = { ...read(), page: getComputedStyle(root).getPropertyValue('--sheet').trim() }
   if (before === null) root.removeAttribute('data-theme')
   else root.setAttribute('data-theme', before)
   return light

@@ -106,8 +106,11 @@ export function createLane(
     set(next) {
       const same = shape(next) === shape(data)
       data = next
-      if (same) plot.setData(columns())
-      else {
+      if (same) {
+        plot.setData(columns())
+        // Figures alike leave the axes as they were, and the ticks may be others.
+        plot.redraw(false, true)
+      } else {
         plot.destroy()
         plot = new uPlot(options(), columns(), host)
       }
