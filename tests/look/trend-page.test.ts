@@ -214,7 +214,9 @@ describe.skipIf(why !== null)(`trends over invented loops${why === null ? '' : `
           const canvas = e as HTMLCanvasElement
           // A row over the lines: only the grid crosses it.
           const row = canvas.getContext('2d')?.getImageData(42, 8, canvas.width - 42 - 56, 1).data ?? new Uint8ClampedArray()
-          return [...row.filter((_, i) => i % 4 === 3)].flatMap((alpha, x) => (alpha > 0 ? [x] : [])).join(' ')
+          return Array.from({ length: row.length / 4 }, (_, x) => x)
+            .filter((x) => (row[4 * x + 3] ?? 0) > 0)
+            .join(' ')
         }),
       )
     const before = await columns()
