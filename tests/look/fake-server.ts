@@ -316,6 +316,9 @@ export async function startFakeServer(options: Options): Promise<FakeServer> {
         if (third === 'course') return answer(200, fakeCourse(loop, signal, fromMs, toMs, nowMs()))
         return answer(200, trendOf(loop, signal, fromMs, toMs, Number(url.searchParams.get('points') ?? 300), nowMs()))
       }
+      case 'GET history.csv':
+        response.writeHead(200, { 'content-type': 'text/csv; charset=utf-8' })
+        return void response.end('site,signal,source_time,received_time,value,quality,reason,qc\r\n')
       case 'GET log':
         return answer(200, { entries: entries.filter((e) => (!loop || e.site === loop.site.id) && e.atMs >= fromMs && e.atMs < toMs).toSorted((a, b) => b.atMs - a.atMs) })
       case 'POST log': {

@@ -101,6 +101,18 @@ const SHOTS: readonly Shot[] = [
       await p.locator('.told').first().waitFor()
     },
   },
+  {
+    name: 'trends-beside',
+    path: '/trends/kestrow-berth-3?signals=tu.do,bio1.do,tu.ph,ullenwick-bus-north/tu.do,finished.level,hp.run&span=86400000&with=1d&show=figures',
+    fleet: 'eight',
+  },
+  {
+    name: 'trends-choose',
+    path: '/trends/kestrow-berth-3?signals=tu.do&with=loop:ullenwick-bus-north&show=figures',
+    fleet: 'eight',
+    before: (p) => p.locator('.chooser summary', { hasText: 'Signals' }).click(),
+  },
+  { name: 'trends-compare', path: '/trends/kestrow-berth-3?signals=tu.do,tu.ph&with=7d&zone=mine', fleet: 'eight', before: (p) => p.locator('.compare summary').click() },
   { name: 'trends-pick', path: '/trends', fleet: 'sixty' },
   { name: 'log', path: '/log/kestrow-berth-3', fleet: 'eight' },
   { name: 'intake', path: '/intake', fleet: 'eight' },

@@ -119,7 +119,7 @@ test('an address gives a span that stands still, or a width that follows the pre
 
 test('signals asked for are shown once each and in that order; without any, those that tell most about the loop', () => {
   const l = detail({ signals: [signalOf({ id: 'modem.strength', quantity: 'strength' }), signalOf({ id: 'tu.ph', quantity: 'ph' }), signalOf({ id: 'tu.do' })] })
-  const ids = (asked: string | null) => chosen(l, asked).map((s) => s.id)
+  const ids = (asked: string | null) => chosen(l, asked?.split(',') ?? []).map((s) => s.id)
   expect(ids('tu.ph,nothing,tu.do,tu.ph')).toEqual(['tu.ph', 'tu.do'])
   expect(ids(null)).toEqual(['tu.do', 'tu.ph'])
   expect(ids('nothing')).toEqual(['tu.do', 'tu.ph'])

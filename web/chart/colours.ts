@@ -37,7 +37,20 @@ function read(): ChartColours {
 /** Changes when the system or the page turns dark or light. */
 export const colours = signal<ChartColours>(read())
 const again = (): void => {
-  colours.value = read()
+  const next = read()
+  if (JSON.stringify(next) !== JSON.stringify(colours.peek())) colours.value = next
 }
 for (const query of ['(prefers-color-scheme: dark)', '(forced-colors: active)']) matchMedia(query).addEventListener('change', again)
 new MutationObserver(again).observe(document.documentElement, { attributeFilter: ['data-theme'] })
+
+/** Those of the light theme, whatever the page shows: for what goes on paper or into a report. */
+export function paperColours(): ChartColours {
+  const root = document.documentElement
+  const before = root.getAttribute('data-theme')
+  root.setAttribute('data-theme', 'light')
+  // The lightest ground there is: a picture ends up on white.
+  const light = { ...read(), page: getComputedStyle(root).getPropertyValue('--sheet').trim() }
+  if (before === null) root.removeAttribute('data-theme')
+  else root.setAttribute('data-theme', before)
+  return light
+}

@@ -8,6 +8,8 @@ export interface LaneSeries extends Line {
   readonly name: string
   readonly colour: string
   readonly dash: readonly number[]
+  /** The same signal at another time or of another loop: a thin line without tint. */
+  readonly beside: boolean
 }
 
 /** What one series did over the span, in its colour. */
@@ -20,6 +22,8 @@ export interface LaneData {
   readonly toMs: number
   readonly series: readonly LaneSeries[]
   readonly limits: readonly { readonly value: number; readonly text: string }[]
+  /** What is usual, drawn under everything. */
+  readonly bands: readonly { readonly low: number; readonly high: number }[]
   readonly gaps: readonly { readonly fromMs: number; readonly toMs: number; readonly why: string }[]
   readonly courses: readonly LaneCourse[]
   readonly ticks: readonly Tick[]

@@ -8,7 +8,7 @@ import 'uplot/dist/uPlot.min.css'
 import { tint } from './colours.ts'
 import { drawCourses } from './course-marks.ts'
 import type { LaneData, LaneSeries } from './lane-data.ts'
-import { drawGaps, drawLimits, FONT } from './marks.ts'
+import { drawBands, drawGaps, drawLimits, FONT } from './marks.ts'
 
 export interface Lane {
   set(data: LaneData): void
@@ -29,16 +29,18 @@ const COLUMNS = 4
 export function createLane(
   host: HTMLElement,
   first: LaneData,
-  size: { width: number; height: number },
+  size: { width: number; height: number; sides?: readonly [left: number, right: number] },
   onCursor: (ms: number | null) => void,
   onZoom: (fromMs: number, toMs: number) => void,
 ): Lane {
   let data = first
+  const { sides } = size
   const columns = (): uPlot.AlignedData => align(data.series)
   const seriesOf = (i: number): LaneSeries | undefined => data.series[Math.floor((i - 1) / COLUMNS)]
   const isLine = (i: number): boolean => (i - 1) % COLUMNS < 2
   const options = (): uPlot.Options => ({
-    ...size,
+    width: size.width,
+    height: size.height,
     padding: [6, 0, 2, 0],
     legend: { show: false },
     cursor: {
@@ -52,7 +54,7 @@ export function createLane(
         fill: (_u, i) => (isLine(i) ? (seriesOf(i)?.colour ?? '') : 'transparent'),
       },
     },
-    scales: { x: { time: false, range: () => [data.fromMs / 1000, data.toMs / 1000] }, y: { range: (_u, low, high) => span(low, high, data.limits) } },
+    scales: { x: { time: false, range: () => [data.fromMs / 1000, data.toMs / 1000] }, y: { range: (_u, low, high) => span(low, high, data) } },
     axes: [
       {
         side: 2,
@@ -63,7 +65,7 @@ export function createLane(
         values: (_u, splits) => splits.map(() => ''),
       },
       {
-        size: left,
+        size: sides?.[0] ?? left,
         font: FONT,
         stroke: () => data.colours.text,
         grid: { stroke: () => data.colours.grid, width: 1 },
@@ -71,11 +73,12 @@ export function createLane(
         space: 26,
         values: (_u, splits) => splits.map((v) => axisFigure(v)),
       },
-      { side: 1, size: right, grid: { show: false }, ticks: { show: false }, values: (_u, splits) => splits.map(() => '') },
+      { side: 1, size: sides?.[1] ?? right, grid: { show: false }, ticks: { show: false }, values: (_u, splits) => splits.map(() => '') },
     ],
     series: [{}, ...data.series.flatMap(linesOf)],
-    bands: data.series.map((s, i) => ({ series: [(i + 1) * COLUMNS, (i + 1) * COLUMNS - 1] as [number, number], fill: tint(s.colour) })),
+    bands: data.series.map((s, i) => ({ series: [(i + 1) * COLUMNS, (i + 1) * COLUMNS - 1] as [number, number], fill: s.beside ? 'transparent' : tint(s.colour) })),
     hooks: {
+      drawClear: [(u) => drawBands(u, data)],
       drawAxes: [(u) => drawLimits(u, data)],
       draw: [(u) => drawGaps(u, data), (u) => drawCourses(u, data)],
       ready: [
@@ -98,20 +101,23 @@ export function createLane(
   })
   let plot = new uPlot(options(), columns(), host)
   /** What a chart cannot change about itself once it is made. */
-  const shape = (d: LaneData): string => JSON.stringify([d.series.map((s) => [s.name, s.colour]), d.colours.page])
+  const shape = (d: LaneData): string => JSON.stringify([d.series.map((s) => [s.name, s.colour, s.beside]), d.colours.page])
   return {
     set(next) {
       const same = shape(next) === shape(data)
       data = next
-      if (same) plot.setData(columns())
-      else {
+      if (same) {
+        plot.setData(columns())
+        // Figures alike leave the axes as they were, and the ticks may be others.
+        plot.redraw(false, true)
+      } else {
         plot.destroy()
         plot = new uPlot(options(), columns(), host)
       }
     },
     size(width, height) {
       size = { width, height }
-      plot.setSize(size)
+      plot.setSize({ width, height })
     },
     cursor(ms) {
       const x = ms === null ? -10 : plot.valToPos(ms / 1000, 'x')
@@ -122,11 +128,12 @@ export function createLane(
 }
 
 function linesOf(s: LaneSeries): uPlot.Series[] {
+  const width = s.beside ? 1 : 1.75
   const points: uPlot.Series.Points = { show: true, size: 4, filter: (u, i) => alone(u.data[i] ?? []) }
   const unseen: uPlot.Series = { stroke: 'transparent', points: { show: false } }
   return [
-    { label: s.name, stroke: s.colour, width: 1.75, dash: [...s.dash], spanGaps: false, points },
-    { label: `${s.name}, doubtful`, stroke: s.colour, width: 1.75, dash: [2, 3], spanGaps: false, points },
+    { label: s.name, stroke: s.colour, width, dash: s.beside ? [4, 3] : [...s.dash], spanGaps: false, points },
+    { label: `${s.name}, doubtful`, stroke: s.colour, width, dash: [2, 3], spanGaps: false, points },
     unseen,
     unseen,
   ]
@@ -155,9 +162,9 @@ function align(series: readonly LaneSeries[]): uPlot.AlignedData {
   return out as uPlot.AlignedData
 }
 
-/** Limits always inside, a tenth of room around, never a flat line blown up to full height. */
-function span(low: number | null, high: number | null, limits: LaneData['limits']): [number, number] {
-  const all = [...(low === null || high === null ? [] : [low, high]), ...limits.map((l) => l.value)]
+/** Limits and bands always inside, a tenth of room around, never a flat line blown up to full height. */
+function span(low: number | null, high: number | null, data: LaneData): [number, number] {
+  const all = [...(low === null || high === null ? [] : [low, high]), ...data.limits.map((l) => l.value), ...data.bands.flatMap((b) => [b.low, b.high])]
   if (all.length === 0) return [0, 1]
   const a = Math.min(...all)
   const b = Math.max(...all)

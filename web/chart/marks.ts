@@ -6,6 +6,19 @@ export const FONT = '12px "Atkinson Hyperlegible Next Variable", system-ui, sans
 
 const scaled = (px: number): string => FONT.replace('12px', `${12 * px}px`)
 
+/** What is usual, as a plain ground under grid and lines. */
+export function drawBands(u: uPlot, data: LaneData): void {
+  const { ctx, bbox } = u
+  ctx.save()
+  ctx.fillStyle = data.colours.sunk
+  for (const b of data.bands) {
+    const top = Math.max(bbox.top, u.valToPos(b.high, 'y', true))
+    const foot = Math.min(bbox.top + bbox.height, u.valToPos(b.low, 'y', true))
+    if (foot > top) ctx.fillRect(bbox.left, top, bbox.width, foot - top)
+  }
+  ctx.restore()
+}
+
 /** Broken lines, each named at the right edge. Names that would touch are moved apart, never left out. */
 export function drawLimits(u: uPlot, data: LaneData): void {
   const { ctx, bbox } = u

@@ -1,5 +1,7 @@
 /** A trend as data: its span, its lanes by unit, and where nothing was heard. Pure. */
 import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
+import { offset } from '../words/times.ts'
+import { guests, signalsIn } from './trend-view.ts'
 
 export const SPANS = [
   ['1 h', 3_600_000],
@@ -14,8 +16,10 @@ export interface Span {
   readonly toMs: number
 }
 
-/** Half a span earlier or later, or half as wide, or twice. `later` stops at the present. */
-export function moved(s: Span, how: 'earlier' | 'later' | 'closer' | 'wider', nowMs: number): Span {
+export type Move = 'earlier' | 'later' | 'closer' | 'wider'
+
+/** Half a span earlier or later, or half as wide, or twice about `aboutMs`, which keeps its place. `later` stops at the present. */
+export function moved(s: Span, how: Move, nowMs: number, aboutMs = (s.fromMs + s.toMs) / 2): Span {
   const width = s.toMs - s.fromMs
   if (how === 'earlier') return { fromMs: s.fromMs - width / 2, toMs: s.toMs - width / 2 }
   if (how === 'later') {
@@ -23,16 +27,14 @@ export function moved(s: Span, how: 'earlier' | 'later' | 'closer' | 'wider', no
     return { fromMs: s.fromMs + by, toMs: s.toMs + by }
   }
   const next = how === 'closer' ? Math.max(60_000, width / 2) : width * 2
-  const middle = (s.fromMs + s.toMs) / 2
-  const toMs = Math.min(nowMs, middle + next / 2)
+  const toMs = Math.min(nowMs, aboutMs + (next * (s.toMs - aboutMs)) / width)
   return { fromMs: toMs - next, toMs }
 }
 
-/** Signals asked for by id; without one that exists, what tells most about a loop. */
-export function chosen(loop: LoopDetailBody, asked: string | null): readonly SignalBody[] {
-  const ids = asked?.split(',').filter(Boolean) ?? []
-  const known = [...new Set(ids)].flatMap((id) => loop.signals.find((s) => s.id === id) ?? [])
-  if (known.length > 0) return known
+/** Signals asked for by id, `<loop>/<signal>` for one of another loop; without one that exists, what tells most about the loop. */
+export function chosen(loop: LoopDetailBody, asked: readonly string[], others: ReadonlyMap<string, LoopDetailBody> = new Map()): readonly SignalBody[] {
+  const known = signalsIn(asked, loop, others)
+  if (known.length > 0 || guests(asked, loop.id).some((site) => !others.has(site))) return known
   const usual = ['do', 'ph', 'orp', 'level', 'pressure'].flatMap((q) => loop.signals.find((s) => s.quantity === q) ?? [])
   const run = loop.signals.filter((s) => s.quantity === 'run').slice(0, 4)
   return usual.length + run.length > 0 ? [...usual, ...run] : loop.signals.slice(0, 6)
@@ -54,6 +56,12 @@ export function spanOf(query: URLSearchParams, nowMs: number, points: number): {
   const step = Math.max(5_000, width / points)
   const end = Math.ceil(nowMs / step) * step
   return { span: { fromMs: end - width, toMs: end }, follows: true }
+}
+
+/** `UTC+1`, or both where the clock changes inside the span: `UTC+2, then UTC+1`. */
+export function zoneWords(s: Span, zone: string): string {
+  const [first, last] = [offset(s.fromMs, zone), offset(s.toMs, zone)]
+  return first === last ? last : `${first}, then ${last}`
 }
 
 /** Most lines and most bars on one page; a ninth colour would be no colour. */

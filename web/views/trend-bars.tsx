@@ -3,7 +3,7 @@ import type { SignalBody } from '../../server/wire.ts'
 import { thinned, type Span } from '../state/trend.ts'
 import type { Trends } from './trend-data.ts'
 
-const WIDE = 1000
+export const WIDE = 1000
 
 export function Bars({ bars, trends, span }: { bars: readonly SignalBody[]; trends: Trends; span: Span }) {
   if (bars.length === 0) return null
@@ -42,7 +42,7 @@ export function Bars({ bars, trends, span }: { bars: readonly SignalBody[]; tren
   )
 }
 
-interface Run {
+export interface Run {
   readonly x: number
   readonly width: number
   readonly height: number
@@ -50,7 +50,7 @@ interface Run {
 }
 
 /** Neighbouring spans of one height become one rectangle: a day of a pump is a dozen of them, not six hundred. */
-function spans(line: ReturnType<typeof thinned>, bucketMs: number, reportEveryMs: number, span: Span): readonly Run[] {
+export function spans(line: ReturnType<typeof thinned>, bucketMs: number, reportEveryMs: number, span: Span): readonly Run[] {
   const scale = WIDE / (span.toMs - span.fromMs)
   const out: { x: number; width: number; height: number; share: number }[] = []
   line.at.forEach((ms, i) => {

@@ -8,7 +8,7 @@ import { useEffect, useRef } from 'preact/hooks'
 import type { HistoryBody, SignalBody } from '../../server/wire.ts'
 import type { Tick } from '../state/time-ticks.ts'
 import { meanAt } from '../state/then.ts'
-import type { Span } from '../state/trend.ts'
+import type { Move, Span } from '../state/trend.ts'
 import { measured } from '../words/numbers.ts'
 import { clock, clockSeconds, day, offset } from '../words/times.ts'
 
@@ -22,13 +22,19 @@ interface Props {
   readonly ticks: readonly Tick[]
   /** Width of the plot in px, told to whoever makes the ticks. */
   readonly room: Signal<number>
+  /** Moves the span; `aboutMs` keeps its place where there is a cursor. */
+  readonly onMove: (how: Move, aboutMs: number | null) => void
+  /** The same width up to the present. */
+  readonly onNow: () => void
   readonly children: ComponentChildren
 }
 
 /** Place in the span, per cent. */
 export const share = (ms: number, span: Span): number => Math.max(0, Math.min(100, (100 * (ms - span.fromMs)) / (span.toMs - span.fromMs)))
 
-export function CursorStage({ cursor, span, zone, stepMs, all, ticks, room, children }: Props) {
+const MOVES: Readonly<Record<string, Move>> = { '+': 'closer', '=': 'closer', '-': 'wider', PageUp: 'earlier', PageDown: 'later' }
+
+export function CursorStage({ cursor, span, zone, stepMs, all, ticks, room, onMove, onNow, children }: Props) {
   const axis = useRef<HTMLDivElement>(null)
   const said = useSignal('')
   useEffect(() => {
@@ -39,6 +45,14 @@ export function CursorStage({ cursor, span, zone, stepMs, all, ticks, room, chil
     return () => watcher.disconnect()
   }, [])
   const onKey = (e: KeyboardEvent): void => {
+    if (e.ctrlKey || e.metaKey || e.altKey) return
+    const how = MOVES[e.key]
+    if (how !== undefined || e.key === '0') {
+      e.preventDefault()
+      if (how === undefined) onNow()
+      else onMove(how, how === 'closer' || how === 'wider' ? cursor.value : null)
+      return
+    }
     const at = cursor.value ?? span.toMs
     const step = stepMs * (e.shiftKey ? 10 : 1)
     const next = { ArrowLeft: at - step, ArrowRight: at + step, Home: span.fromMs, End: span.toMs }[e.key]
@@ -61,7 +75,7 @@ export function CursorStage({ cursor, span, zone, stepMs, all, ticks, room, chil
       class="stage"
       tabIndex={0}
       role="group"
-      aria-label="Trends. Left and right arrow move a cursor by one span of the drawing, with shift by ten; escape lets it go."
+      aria-label="Trends. Left and right arrow move a cursor by one span of the drawing, with shift by ten; escape lets it go. Plus and minus look closer and wider, page up and page down earlier and later, nought goes back to now."
       onKeyDown={onKey}
     >
       {children}

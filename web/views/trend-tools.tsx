@@ -1,21 +1,19 @@
-/** Span and movement of a trend, its signals, and the ways to take its figures away. */
-import type { Signal } from '@preact/signals'
-import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
+/** Span and movement of a trend, whose clock it is told by, and the ways to take it away. */
+import type { LoopDetailBody } from '../../server/wire.ts'
 import { now } from '../state/store.ts'
-import { csv, moved, SPANS, type Span } from '../state/trend.ts'
-import { age, moment, offset } from '../words/times.ts'
+import type { View } from '../state/trend-view.ts'
+import { moved, SPANS, zoneWords, type Span } from '../state/trend.ts'
+import { age, moment, ownZone } from '../words/times.ts'
 
 interface Props {
+  /** Its zone is the one times are told in. */
   readonly loop: LoopDetailBody
+  readonly siteZone: string
   readonly span: Span
   readonly follows: boolean
   readonly firstMs: number | null
-  readonly all: readonly { readonly signal: SignalBody; readonly history: HistoryBody }[]
-  readonly asTable: Signal<boolean>
-  /** Lines and steps over the lanes. */
-  readonly courses: Signal<boolean>
-  /** A width in ms follows the present; a span stands still. */
-  readonly show: (next: Span | number) => void
+  readonly view: View
+  readonly change: (next: Partial<View>) => void
 }
 
 const MOVES = [
@@ -25,73 +23,89 @@ const MOVES = [
   ['wider', 'Wider'],
 ] as const
 
-export function TrendTools({ loop, span, follows, firstMs, all, asTable, courses, show }: Props) {
+export function TrendTools({ loop, siteZone, span, follows, firstMs, view, change }: Props) {
   const nowMs = now.peek()
   const width = span.toMs - span.fromMs
-  const save = (): void => {
-    const a = document.createElement('a')
-    a.href = URL.createObjectURL(new Blob([`\ufeff${csv(all, (ms) => new Date(ms).toISOString())}`], { type: 'text/csv' }))
-    a.download = `${loop.id}.csv`
-    a.click()
-    URL.revokeObjectURL(a.href)
-  }
   return (
     <div class="tools">
       <div class="grp" role="group" aria-label="Span up to now">
         {SPANS.map(([word, ms]) => (
-          <button key={word} type="button" class="btn" aria-pressed={follows && width === ms} onClick={() => show(ms)}>
+          <button key={word} type="button" class="btn" aria-pressed={follows && width === ms} onClick={() => change({ span: ms })}>
             {word}
           </button>
         ))}
-        <button type="button" class="btn" onClick={() => firstMs !== null && show({ fromMs: firstMs, toMs: now.peek() })}>
+        <button type="button" class="btn" onClick={() => firstMs !== null && change({ span: { fromMs: firstMs, toMs: now.peek() } })}>
           all
         </button>
       </div>
       <div class="grp" role="group" aria-label="Move">
         {MOVES.map(([how, word]) => (
-          <button key={how} type="button" class="btn" onClick={() => show(moved(span, how, now.peek()))}>
+          <button key={how} type="button" class="btn" onClick={() => change({ span: moved(span, how, now.peek()) })}>
             {word}
           </button>
         ))}
       </div>
       <div class="grp apart">
-        <button type="button" class="btn" aria-pressed={courses.value} onClick={() => (courses.value = !courses.value)}>
+        <button type="button" class="btn" aria-pressed={!follows} onClick={() => change({ span: follows ? span : width })}>
+          Hold still
+        </button>
+        <button type="button" class="btn" aria-pressed={view.courses} onClick={() => change({ courses: !view.courses })}>
           Drift and steps
         </button>
-        <button type="button" class="btn" aria-pressed={asTable.value} onClick={() => (asTable.value = !asTable.value)}>
+        <button type="button" class="btn" aria-pressed={view.figures} onClick={() => change({ figures: !view.figures })}>
+          Figures
+        </button>
+        <button type="button" class="btn" aria-pressed={view.table} onClick={() => change({ table: !view.table })}>
           As a table
         </button>
-        <button type="button" class="btn" onClick={save}>
-          Save CSV
-        </button>
+        {siteZone !== ownZone() && (
+          <button type="button" class="btn" aria-pressed={view.mine} onClick={() => change({ mine: !view.mine })}>
+            My time
+          </button>
+        )}
       </div>
       <p>
         <b>
           {moment(span.fromMs, loop.zone, nowMs)} to {follows ? 'now' : moment(span.toMs, loop.zone, nowMs)}
         </b>
-        , {age(width)}, site time {offset(span.toMs, loop.zone)}
+        , {age(width)}, {view.mine ? 'your' : 'site'} time {zoneWords(span, loop.zone)}
       </p>
     </div>
   )
 }
 
-export function SignalChooser({ loop, shownIds, onChange }: { loop: LoopDetailBody; shownIds: readonly string[]; onChange: (ids: readonly string[]) => void }) {
+interface SaveProps {
+  readonly name: string
+  /** Address of the single readings shown. */
+  readonly readings: string
+  /** Of those compared with; null: none. */
+  readonly readingsBeside: string | null
+  readonly onPicture: () => void
+}
+
+export function SaveChooser({ name, readings, readingsBeside, onPicture }: SaveProps) {
   return (
     <details class="chooser">
-      <summary class="btn">Signals ({shownIds.length})</summary>
-      <fieldset>
-        <legend class="vh">Signals shown</legend>
-        {loop.signals.map((s) => (
-          <label key={s.id}>
-            <input
-              type="checkbox"
-              checked={shownIds.includes(s.id)}
-              onChange={(e) => onChange(e.currentTarget.checked ? [...shownIds, s.id] : shownIds.filter((x) => x !== s.id))}
-            />
-            {s.name} <span class="mute">{s.unitText}</span>
-          </label>
-        ))}
-      </fieldset>
+      <summary class="btn">Save</summary>
+      <div class="panel">
+        <div class="grp">
+          <a class="btn" href={readings} download={`${name}-readings.csv`}>
+            Readings as CSV
+          </a>
+          {readingsBeside && (
+            <a class="btn" href={readingsBeside} download={`${name}-readings-compared.csv`}>
+              Compared readings as CSV
+            </a>
+          )}
+          <button type="button" class="btn" onClick={onPicture}>
+            Picture as PNG
+          </button>
+          <button type="button" class="btn" onClick={() => print()}>
+            Print
+          </button>
+        </div>
+        <p class="mute">Readings: every single one of the signals and the span shown, times in UTC. The address of this page shows the same view to whoever opens it.</p>
+      </div>
     </details>
   )
 }

@@ -26,6 +26,10 @@ export function moment(ms: number, zone: string, nowMs: number): string {
   return `${date} ${clock(ms, zone)}`
 }
 
+/** A moment said in full, for what is read away from the page: `Tue 17 Nov 2026 03:16`. */
+export const dated = (ms: number, zone: string): string =>
+  `${format(zone, 'full', { weekday: 'short', day: 'numeric', month: 'short', year: 'numeric' }).format(ms).replace(',', '')} ${clock(ms, zone)}`
+
 /** A moment at a site, with its offset when the reader's clock shows another: two zones may stand side by side. */
 export function momentThere(ms: number, zone: string, nowMs: number, readerZone: string): string {
   const said = moment(ms, zone, nowMs)
