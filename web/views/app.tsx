@@ -18,6 +18,7 @@ import { IntakePage } from './intake.tsx'
 import { LogPage } from './log.tsx'
 import { LoopPage } from './loop.tsx'
 import { RulesPage } from './rules.tsx'
+import { SetupDoor } from './setup-door.tsx'
 import { TrendPage } from './trend.tsx'
 
 export function App() {
@@ -46,6 +47,7 @@ export function App() {
       {page === 'due' && <FleetDuePage site={here.value.query.get('site')} />}
       {page === 'rules' && id !== undefined && <RulesPage key={id} site={id} />}
       {page === 'intake' && <IntakePage />}
+      {page === 'setup' && <SetupDoor path={path.slice(1)} />}
       {page === 'health' && <HealthPage />}
       {!KNOWN.has(page ?? '') && (
         <main id="main">
@@ -59,7 +61,7 @@ export function App() {
   )
 }
 
-const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'health'])
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'setup', 'health'])
 
 const BACK_MS = 5_000
 
