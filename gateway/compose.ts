@@ -202,6 +202,7 @@ export async function compose(
           dir: siteDir,
           locked: config.fleet === 'demo' ? `${DEMO_FILES}change them.` : null,
           layers: () => layers,
+          readable: () => watch.readable(),
           nowMs: () => clock.nowMs(),
         }),
         credentials: around.credentials ?? NO_BROKER,

@@ -4,11 +4,11 @@
  * before is kept under `.before/`. A running gateway notices the changed file by itself.
  */
 import { createHash } from 'node:crypto'
-import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, renameSync, rmSync, writeSync } from 'node:fs'
+import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Layers } from './alarms/changes.ts'
 import { siteDifference } from './alarms/site-difference.ts'
-import type { SiteFileAsk, SiteFileRefusal, SiteFilesPort, SiteFileTried } from './port.ts'
+import type { SiteFileAsk, SiteFileRefusal, SiteFileLine, SiteFilesPort, SiteFileTried } from './port.ts'
 import { editText } from './site/edit.ts'
 import { fieldsOf, strangeEdit } from './site/form-fields.ts'
 import { lineDiff } from './site/line-diff.ts'
@@ -22,12 +22,16 @@ export interface SiteFilesParts {
   readonly locked: string | null
   /** What the page changes of alarms. */
   readonly layers: () => Layers
+  /** Files whoever follows the folder has read already, with the site each holds: a large fleet is not read a second time. */
+  readonly readable?: () => ReadonlyMap<string, Pick<Site, 'id' | 'name'>>
   readonly nowMs: () => number
 }
 
 /** Files before, of one site. */
 const MOST_KEPT = 50
 const NEW_MARK = 'new'
+/** A file that has rested so long is as the follower has read it. */
+const RESTED_MS = 15_000
 const FILE = /^[A-Za-z0-9_][A-Za-z0-9_. -]{0,100}\.ya?ml$/
 
 export function openSiteFiles(parts: SiteFilesParts): SiteFilesPort {
@@ -36,6 +40,32 @@ export function openSiteFiles(parts: SiteFilesParts): SiteFilesPort {
   /** null: no such file. */
   const textOf = (file: string): string | null => (FILE.test(file) && names().includes(file) ? readFileSync(join(dir, file), 'utf8') : null)
   const unknown = (file: string): SiteFileRefusal => ({ ok: false, code: 'unknown-file', message: `no site file "${file.slice(0, 80)}" in the folder: it has ${some(names())}` })
+
+  const lines = new Map<string, { readonly stamp: string; readonly line: SiteFileLine }>()
+  const stampOf = (file: string): string => {
+    const s = statSync(join(dir, file), { throwIfNoEntry: false })
+    return s ? `${s.ino} ${s.mtimeMs} ${s.size}` : ''
+  }
+  /** Read once for each change of the file. */
+  function lineOf(file: string, readable: ReadonlyMap<string, Pick<Site, 'id' | 'name'>>): SiteFileLine {
+    const stamp = stampOf(file)
+    const had = lines.get(file)
+    if (had?.stamp === stamp) return had.line
+    const known = readable.get(file)
+    const rested = parts.nowMs() - (statSync(join(dir, file), { throwIfNoEntry: false })?.mtimeMs ?? Infinity) > RESTED_MS
+    const line = known && rested && FILE.test(file) ? { file, site: known.id, name: known.name, faults: [] } : readLine(file)
+    lines.set(file, { stamp, line })
+    return line
+  }
+  function readLine(file: string): SiteFileLine {
+    const text = textOf(file)
+    if (text === null)
+      return { file, site: null, name: null, faults: [{ file, line: 1, field: '', message: 'its name is none a page can change: letters, digits, - _ . and .yaml' }] }
+    const read = readSiteFile(file, text)
+    const raw = read.ok ? null : fieldsOf(text)
+    const said = (v: unknown): string | null => (typeof v === 'string' ? v : null)
+    return { file, site: read.ok ? read.site.id : said(raw?.id), name: read.ok ? read.site.name : said(raw?.name), faults: read.ok ? [] : read.faults }
+  }
 
   function tryOut(file: string, ask: SiteFileAsk): SiteFileTried | SiteFileRefusal {
     const isNew = ask.mark === NEW_MARK
@@ -73,7 +103,10 @@ export function openSiteFiles(parts: SiteFilesParts): SiteFilesPort {
     if (isNew && file !== `${site.id}.yaml`) return fault(`"${site.id}" found: the file of a new loop is called as its id, ${site.id}.yaml`)
     for (const other of names()) {
       if (other === file) continue
-      const read = readSiteFile(other, textOf(other) ?? '')
+      const text = textOf(other) ?? ''
+      // A large fleet is not read as a whole for every look.
+      if (!text.includes(site.id)) continue
+      const read = readSiteFile(other, text)
       if (read.ok && read.site.id === site.id) return fault(`"${site.id}" found: ${other} has the same id`)
     }
     return []
@@ -82,16 +115,12 @@ export function openSiteFiles(parts: SiteFilesParts): SiteFilesPort {
   return {
     locked,
     folder: dir,
-    list: () =>
-      names().map((file) => {
-        const text = textOf(file)
-        if (text === null)
-          return { file, site: null, name: null, faults: [{ file, line: 1, field: '', message: 'its name is none a page can change: letters, digits, - _ . and .yaml' }] }
-        const read = readSiteFile(file, text)
-        const raw = read.ok ? null : fieldsOf(text)
-        const said = (v: unknown): string | null => (typeof v === 'string' ? v : null)
-        return { file, site: read.ok ? read.site.id : said(raw?.id), name: read.ok ? read.site.name : said(raw?.name), faults: read.ok ? [] : read.faults }
-      }),
+    list() {
+      const all = names()
+      for (const gone of [...lines.keys()].filter((f) => !all.includes(f))) lines.delete(gone)
+      const readable = all.some((f) => lines.get(f)?.stamp !== stampOf(f)) ? (parts.readable?.() ?? new Map<string, Site>()) : new Map<string, Site>()
+      return all.map((f) => lineOf(f, readable))
+    },
     read(file) {
       const text = textOf(file)
       if (text === null) return unknown(file)

@@ -42,6 +42,7 @@ describe.skipIf(why !== null)(`setting up sites in the page${why === null ? '' :
     await other.goto(`${product.page}/setup/sites/yard-1.yaml`)
     await other.getByLabel('Phone of the yard').waitFor()
     await desk.getByRole('link', { name: 'Ellmarsh Bus Works, wash lane' }).click()
+    await desk.getByText('Signals, 3').click()
     await desk.getByText('finished.level').click()
     await desk.getByLabel('Lowest it can report').fill('0')
     await desk.getByLabel('Highest it can report').fill('-5')

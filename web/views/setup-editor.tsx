@@ -173,30 +173,32 @@ export function Editor(given: Props) {
             <small>It goes into the site log with your name.</small>
           </label>
         )}
-        <div class="acts">
-          {!(tried.value && locked !== null) && (
-            <button type="submit" class="btn main" aria-disabled={state.value.sending}>
-              {state.value.sending ? 'Asking the server' : tried.value ? 'Save the file' : 'Show what it does'}
-            </button>
-          )}
-          <a class="btn" href={to.setup()}>
-            Leave it as it is
-          </a>
-        </div>
-        <div role="status">
-          {tried.value && locked !== null && <p class="refused">It cannot be saved. {locked}</p>}
-          {state.value.fault && <p class="refused">{state.value.fault}</p>}
-          {state.value.stale && !isNew && (
-            <button type="button" class="btn" onClick={() => void again()}>
-              Show the file as it is now
-            </button>
-          )}
-          {saved.value && (
-            <p class="taken">
-              Saved: {saved.value.file}. The gateway follows it within 5 s; the file before is kept. <a href={to.loop(saved.value.site)}>The loop</a>
-            </p>
-          )}
-          {saved.value?.secret && <Secret site={saved.value.site} secret={saved.value.secret} />}
+        <div class="save">
+          <div class="acts">
+            {!(tried.value && locked !== null) && (
+              <button type="submit" class="btn main" aria-disabled={state.value.sending}>
+                {state.value.sending ? 'Asking the server' : tried.value ? 'Save the file' : 'Show what it does'}
+              </button>
+            )}
+            <a class="btn" href={to.setup()}>
+              Leave it as it is
+            </a>
+          </div>
+          <div role="status">
+            {tried.value && locked !== null && <p class="refused">It cannot be saved. {locked}</p>}
+            {state.value.fault && <p class="refused">{state.value.fault}</p>}
+            {state.value.stale && !isNew && (
+              <button type="button" class="btn" onClick={() => void again()}>
+                Show the file as it is now
+              </button>
+            )}
+            {saved.value && (
+              <p class="taken">
+                Saved: {saved.value.file}. The gateway follows it within 5 s; the file before is kept. <a href={to.loop(saved.value.site)}>The loop</a>
+              </p>
+            )}
+            {saved.value?.secret && <Secret site={saved.value.site} secret={saved.value.secret} />}
+          </div>
         </div>
         {lost.value && (
           <details>

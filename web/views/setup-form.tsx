@@ -1,5 +1,6 @@
 /** The form of a site file: what most people change. Each field hands on what was typed; the server says what is wrong with it. */
 import { useSignal } from '@preact/signals'
+import type { ComponentChildren } from 'preact'
 import { useId } from 'preact/hooks'
 import type { SiteFileBody } from '../../server/wire.ts'
 import { delayText, numberOf } from '../words/fields.ts'
@@ -88,16 +89,31 @@ export function SiteForm({ fields, faults, inForce, set }: Props) {
           {line(['dataPlanMb'], 'Data plan, MB a month', fields.dataPlanMb, { figure: true })}
         </div>
       </fieldset>
-      <fieldset>
-        <legend>Signals</legend>
+      <Group words="Signals" count={Object.keys(tree(fields.signals)).length} wrong={faultsAt(faults, ['signals']).length > 0}>
         {Object.entries(tree(fields.signals)).map(([id, s]) => (
           <SignalFields key={id} id={id} value={tree(s)} faults={faults} now={inForce[id]} set={set} />
         ))}
         <p class="mute">A signal is added, or taken out, in the text; one that arrives already is adopted on the intake page.</p>
-      </fieldset>
+      </Group>
       <Things of="protections" words="Local protections" value={tree(fields.protections)} faults={faults} set={set} />
       <Things of="consumables" words="Stocks" value={tree(fields.consumables)} faults={faults} set={set} />
     </>
+  )
+}
+
+/** Closed until somebody wants it, or something in it is wrong. */
+function Group({ words, count, wrong, children }: { words: string; count: number; wrong: boolean; children: ComponentChildren }) {
+  const open = useSignal(false)
+  const shown = open.value || wrong
+  return (
+    <fieldset aria-label={words}>
+      <details class="group" open={shown} onToggle={(e) => (open.value = e.currentTarget.open)}>
+        <summary>
+          {words}, {count}
+        </summary>
+        {children}
+      </details>
+    </fieldset>
   )
 }
 
@@ -298,8 +314,7 @@ function Things({ of, words, value, faults, set }: ThingsProps) {
   }
   const wrongHere = faults.filter((f) => f.field === of)
   return (
-    <fieldset>
-      <legend>{words}</legend>
+    <Group words={words} count={all.length - gone.value.size} wrong={faultsAt(faults, [of]).length > 0}>
       <Told id="" faults={wrongHere} />
       {all.map(([k, v]) => (
         <div key={k} class="thing" role="group" aria-label={k}>
@@ -354,6 +369,6 @@ function Things({ of, words, value, faults, set }: ThingsProps) {
           {fault.value}
         </p>
       )}
-    </fieldset>
+    </Group>
   )
 }

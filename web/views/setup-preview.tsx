@@ -1,4 +1,5 @@
 /** What saving a site file would do: the lines that go and come, and what they mean for signals, alarms and vitals. */
+import { useEffect, useRef } from 'preact/hooks'
 import type { SiteFileTriedBody } from '../../server/wire.ts'
 import { FIELD_WORDS, fieldText } from '../words/fields.ts'
 
@@ -8,9 +9,17 @@ const SIGNS = { stays: ' ', goes: '\u2212', comes: '+' } as const
 const SAID = { stays: '', goes: 'goes: ', comes: 'comes: ' } as const
 
 export function Preview({ tried: { diff, means } }: { tried: SiteFileTriedBody }) {
+  const top = useRef<HTMLHeadingElement>(null)
+  // It stands below a long form: whoever asked for it is taken there.
+  useEffect(() => {
+    top.current?.focus({ preventScroll: true })
+    top.current?.scrollIntoView({ block: 'start' })
+  }, [])
   return (
     <div class="preview">
-      <h2 class="sec">What changes in the file</h2>
+      <h2 class="sec" ref={top} tabIndex={-1}>
+        What changes in the file
+      </h2>
       {diff.map((stretch, i) => (
         <div key={i} class="diff" tabIndex={0} role="group" aria-label={`Lines from ${stretch[0]?.line ?? 1}`}>
           <ol>

@@ -29,7 +29,7 @@ export function SitePage({ file }: { file: string }) {
         </h1>
         <p>
           <span class="break">{file}</span>
-          {b?.site && (
+          {b?.site && Object.keys(b.inForce).length > 0 && (
             <>
               <br />
               <a href={to.loop(b.site)}>The loop</a>
