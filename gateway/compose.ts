@@ -24,9 +24,10 @@ import { keepMonths, resumeMonths } from './intake/month-file.ts'
 import { openLearnedFiles } from './learned-files.ts'
 import { openSiteLog } from './log/site-log.ts'
 import { openLoopStateStore } from './loop-state-store.ts'
-import type { Counter, Health } from './port.ts'
+import type { Counter, CredentialsPort, Health } from './port.ts'
 import { keyOf } from './site/reading.ts'
 import { adoptInto } from './site-adopt.ts'
+import { openSiteFiles } from './site-files.ts'
 import { createSiteWatch } from './site-watch.ts'
 import type { SiteFault } from './site/site-file.ts'
 import type { Site } from './site/site.ts'
@@ -41,6 +42,8 @@ export interface Around {
   readonly brokers: () => Health['brokers']
   readonly counters: () => readonly Counter[]
   readonly troubles: () => readonly string[]
+  /** Absent: no own broker runs. */
+  readonly credentials?: CredentialsPort
 }
 
 export interface Parts {
@@ -57,6 +60,14 @@ export interface Parts {
   stop(): Promise<void>
 }
 
+const DEMO_FILES = 'The site files of the demo fleet are part of the program: start with --fleet none and site files of your own to '
+const NO_BROKER: CredentialsPort = {
+  locked: 'No own broker runs here: start the gateway as a whole.',
+  outside: [],
+  list: () => [],
+  replace: async (site) => Promise.reject(new Error(`no own broker runs that could know ${site}`)),
+  withdraw: () => false,
+}
 const MONTHS_EVERY_MS = 60_000
 const KEEP_ALL: RetentionSettings = { keepDays: null, keepBytes: null, keepAtLeastDays: 1 }
 /** Younger than this on arrival, a stored reading came from a clock that was right. */
@@ -80,11 +91,12 @@ export async function compose(
   const journal = await openJournal(database)
   let core: GatewayCore | null = null
   const changeStore = openChangeStore(database)
+  const layers = await loadLayers(changeStore)
   const changes = createAlarmChanges({
     store: changeStore,
     clock,
     sites: () => watch.sites(),
-    layers: await loadLayers(changeStore),
+    layers,
     keeper: () => keeper,
     raisedUnder: (alarm, occurrence) => journal.raisedUnder(alarm, occurrence),
     onDefined: (ids) => core?.onDefined(ids),
@@ -182,11 +194,18 @@ export async function compose(
         siteFaults: () => [...watch.faults(), ...changes.faults()],
         intake,
         adopt(site, signal) {
-          if (config.fleet === 'demo')
-            return { ok: false, message: 'The site files of the demo fleet are part of the program: start with --fleet none and site files of your own to take signals in.' }
+          if (config.fleet === 'demo') return { ok: false, message: `${DEMO_FILES}take signals in.` }
           const result = adoptInto(siteDir, site, signal)
           return result.ok ? { ...result, file: basename(result.file) } : result
         },
+        siteFiles: openSiteFiles({
+          dir: siteDir,
+          locked: config.fleet === 'demo' ? `${DEMO_FILES}change them.` : null,
+          layers: () => layers,
+          readable: () => watch.readable(),
+          nowMs: () => clock.nowMs(),
+        }),
+        credentials: around.credentials ?? NO_BROKER,
         rejected: () => intake.quarantine(),
         brokers: around.brokers,
         counters: () => [

@@ -40,6 +40,8 @@ export interface GatewayParts {
   readonly siteFaults: () => readonly SiteFault[]
   readonly intake: Pick<GatewayPort, 'traffic' | 'unassigned'> & Pick<Intake, 'links'> & { quarantineEntries(): ReturnType<GatewayPort['quarantine']> }
   readonly adopt: GatewayPort['adopt']
+  readonly siteFiles: GatewayPort['siteFiles']
+  readonly credentials: GatewayPort['credentials']
   /** What the health page adds up; asked on every request. */
   readonly rejected: () => Pick<Health, 'rejected' | 'rejects'>
   readonly brokers: () => Health['brokers']
@@ -188,6 +190,8 @@ export function createGateway(parts: GatewayParts): GatewayCore {
     dueEverywhere: () => due.everywhere(),
     journal: (q) => keeper.journal(q),
     changes: parts.changes,
+    siteFiles: parts.siteFiles,
+    credentials: parts.credentials,
     acknowledge: (alarm, occurrence, by, note, version) => keeper.acknowledge(alarm, occurrence, by, note, version),
     reset,
     shelve: (alarm, shelf, by, version) => keeper.shelve(alarm, shelf, by, version),

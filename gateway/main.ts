@@ -8,6 +8,7 @@ import type { Config } from './config.ts'
 import { gatewayId } from './gateway-id.ts'
 import { HistoryRefused } from './history/refused.ts'
 import { startAnyBroker, type AnyBroker } from './intake/any-broker.ts'
+import { openCredentialUse } from './intake/credential-use.ts'
 import { openCredentials, type Credentials } from './intake/credentials.ts'
 import { startOwnBroker, type OwnBroker } from './intake/own-broker.ts'
 import type { GatewayPort } from './port.ts'
@@ -33,6 +34,8 @@ export interface RunningGateway {
 export async function startGateway(config: Config, clock: Clock, siteDir: string): Promise<RunningGateway> {
   makeFolder(config.dataDir)
   const credentials = credentialsIn(config.dataDir)
+  const use = openCredentialUse(join(config.dataDir, 'site-credentials-used.json'))
+  const noteUse = (site: string): void => use.note(site, credentials.stamp(site), clock.nowMs())
   const parts = await compose(config, clock, siteDir).catch((e: unknown) => {
     throw e instanceof HistoryRefused ? new StartFault(4, e.message) : e
   })
@@ -56,6 +59,24 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
         what: 'Longest wait of the process in the last minute, 99 of 100 times, ms. Over 50 it is too busy.',
       },
     ],
+    credentials: {
+      locked:
+        config.fleet === 'demo'
+          ? 'The credentials of the demo fleet are held by the simulated fleet beside the gateway: start with --fleet none and site files of your own to give credentials out.'
+          : null,
+      outside: config.brokers.map((b) => new URL(b.url).host),
+      list: () => credentials.list().map((c) => ({ ...c, usedMs: use.lastMs(c.site, credentials.stamp(c.site)) })),
+      async replace(site) {
+        const secret = await credentials.add(site)
+        own?.dropRevoked()
+        return secret
+      },
+      withdraw(site) {
+        const had = credentials.revoke(site)
+        own?.dropRevoked()
+        return had
+      },
+    },
     troubles: () => [
       ...(own?.troubles() ?? []),
       ...others.flatMap((o) => (o.status().state === 'down' ? [`No connection to the broker ${o.status().name}: ${o.status().detail}`] : [])),
@@ -72,8 +93,18 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
     port: config.mqttPort,
     prefix: config.prefix,
     clock,
-    credentials,
-    offer: intake.offer,
+    credentials: {
+      ...credentials,
+      async verify(site, secret) {
+        const verdict = await credentials.verify(site, secret)
+        if (verdict === 'right') noteUse(site)
+        return verdict
+      },
+    },
+    offer(m, done) {
+      if (m.site !== null) noteUse(m.site)
+      intake.offer(m, done)
+    },
     maps: intake.maps,
     turnedAway: (code, who, detail) => {
       intake.noteTurnedAway(code, who, detail, clock.nowMs())
@@ -113,6 +144,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
   const minute = setInterval(() => {
     lastMinuteP99 = delay.percentile(99)
     delay.reset()
+    use.keep()
     void parts.lookAfterHistory()
   }, 60_000)
   // Small steps, so that a reading never waits long behind the sealing of others; while there is more, the next comes soon.
@@ -140,6 +172,7 @@ export async function startGateway(config: Config, clock: Clock, siteDir: string
       clearTimeout(sealing)
       await Promise.all([listening.stop({ withinMs }), ...others.map((o) => o.stop({ withinMs }))])
       await parts.stop()
+      use.keep()
       delay.disable()
     },
   }

@@ -9,6 +9,7 @@ import type { OutOfServiceRequest, ShelveRequest } from './alarms/overlay.ts'
 import type { ActionResult, AlarmDef, AlarmEvent, AlarmView, Priority, Rule } from './alarms/alarm.ts'
 import type { AlarmChange, AlarmFields } from './alarms/changes.ts'
 import type { InForce, Proposal } from './alarms/changes-proposal.ts'
+import type { SiteDifference } from './alarms/site-difference.ts'
 import type { JournalledEvent, JournalQuery } from './alarms/event-query.ts'
 import type { HistoryReader } from './history/history.ts'
 import type { LogEntry, SiteLog } from './log/entry.ts'
@@ -18,7 +19,10 @@ import type { Expected } from './outlook/expected.ts'
 import type { Normal } from './outlook/normal.ts'
 import type { Forecast, MonthUse } from './site/data-plan.ts'
 import type { ForeignPlace } from './site/foreign.ts'
+import type { Edit } from './site/edit.ts'
 import type { Guess } from './site/guess.ts'
+import type { DiffLine } from './site/line-diff.ts'
+import type { NewSite } from './site/new-site.ts'
 import type { Adopted } from './site/adopt.ts'
 import type { Reading } from './site/reading.ts'
 import type { SiteFault } from './site/site-file.ts'
@@ -245,7 +249,101 @@ export interface LoopDue {
   readonly proofs: readonly Proof[]
 }
 
+export interface SiteFileRefusal {
+  readonly ok: false
+  readonly code: 'unknown-file' | 'stale-file' | 'not-saved'
+  readonly message: string
+}
+
+/** One file of the folder; `site` and `name` also of a file with faults, as far as they can be read. */
+export interface SiteFileLine {
+  readonly file: string
+  readonly site: string | null
+  readonly name: string | null
+  readonly faults: readonly SiteFault[]
+}
+
+/** A site file as it stands on disk. */
+export interface SiteFileView {
+  readonly ok: true
+  readonly file: string
+  readonly site: string | null
+  readonly text: string
+  /** As the file writes them; null: it cannot be read as YAML. */
+  readonly fields: Readonly<Record<string, unknown>> | null
+  /** Names this version: a change must bring it back. */
+  readonly mark: string
+  readonly faults: readonly SiteFault[]
+}
+
+/** A change of a site file: its whole text, or fields of the form laid over it. `mark` is that of the version seen, `new` for a new file. */
+export interface SiteFileAsk {
+  readonly mark: string
+  readonly text?: string | undefined
+  readonly edits?: readonly Edit[] | undefined
+}
+
+/** What a change would do; nothing is saved. */
+export interface SiteFileTried {
+  readonly ok: true
+  readonly file: string
+  readonly site: string | null
+  readonly isNew: boolean
+  readonly text: string
+  readonly fields: Readonly<Record<string, unknown>> | null
+  readonly diff: readonly (readonly DiffLine[])[]
+  /** Why it cannot be saved; empty: it can. */
+  readonly faults: readonly SiteFault[]
+  /** null: the text has faults. */
+  readonly difference: SiteDifference | null
+  readonly mark: string
+}
+
+export interface SiteFileSaved {
+  readonly ok: true
+  readonly file: string
+  readonly site: string
+  readonly isNew: boolean
+  readonly mark: string
+  readonly diff: SiteFileTried['diff']
+}
+
+/** The folder of site files. What is saved is followed within seconds. */
+export interface SiteFilesPort {
+  /** Why nothing may be changed here, and what to do; null: it may. */
+  readonly locked: string | null
+  readonly folder: string
+  list(): readonly SiteFileLine[]
+  read(file: string): SiteFileView | SiteFileRefusal
+  /** The text a new loop begins with, tried out as the file `<id>.yaml`. */
+  draft(ask: NewSite & { readonly copyOf?: string | undefined }): SiteFileTried | SiteFileRefusal
+  preview(file: string, ask: SiteFileAsk): SiteFileTried | SiteFileRefusal
+  save(file: string, ask: SiteFileAsk): SiteFileSaved | SiteFileRefusal
+}
+
+export interface CredentialLine {
+  readonly site: string
+  readonly createdMs: number
+  /** null: never, as far as is known. */
+  readonly usedMs: number | null
+}
+
+/** Credentials of the own broker. */
+export interface CredentialsPort {
+  /** As SiteFilesPort.locked. */
+  readonly locked: string | null
+  /** Brokers of others that readings are taken from as well; their credentials are theirs. */
+  readonly outside: readonly string[]
+  list(): readonly CredentialLine[]
+  /** Makes one, anew where there is one: whoever uses the old one is cut off at once. Gives the secret, the only time it can be read. */
+  replace(site: string): Promise<string>
+  /** Ends it and its sessions; false: there was none. */
+  withdraw(site: string): boolean
+}
+
 export interface GatewayPort {
+  readonly siteFiles: SiteFilesPort
+  readonly credentials: CredentialsPort
   readonly changes: ChangesPort
   readonly history: HistoryReader
   readonly log: SiteLog

@@ -14,6 +14,8 @@ export interface SiteWatch {
   /** A new map after each change; sites whose file did not change stay the same objects. */
   sites(): ReadonlyMap<string, Site>
   faults(): readonly SiteFault[]
+  /** Files that could be read when it last looked, with the site each holds. */
+  readable(): ReadonlyMap<string, Site>
   /** A site as its file says now, read anew; null: it cannot be. */
   read(site: string): Site | null
   /** A change of an alarm that cannot be taken, as a fault of the file it stands in now. */
@@ -68,6 +70,13 @@ export function createSiteWatch(dir: string): SiteWatch {
     },
     sites: () => sites,
     faults: () => faults,
+    readable: () =>
+      new Map(
+        [...newest.fileOf].flatMap(([id, file]) => {
+          const site = newest.sites.get(id)
+          return site ? [[file, site] as const] : []
+        }),
+      ),
     read(id) {
       const file = files.get(id)
       if (file === undefined) return null

@@ -17,7 +17,11 @@ function foreseen(error: unknown, request: FastifyRequest): Fault | null {
   const code = codeOf(error)
   const path = request.url.split('?')[0] ?? ''
   if (code === 'FST_ERR_CTP_BODY_TOO_LARGE')
-    return new Fault('too-large', `the body is larger than 64 KiB (${request.headers['content-length'] ?? 'more than that'} bytes): send less at a time`, { connection: 'close' })
+    return new Fault(
+      'too-large',
+      `the body is larger than this path takes, ${(request.routeOptions.bodyLimit ?? 65_536) / 1024} KiB (${request.headers['content-length'] ?? 'more than that'} bytes): send less at a time`,
+      { connection: 'close' },
+    )
   if (code === 'FST_ERR_CTP_INVALID_MEDIA_TYPE')
     return new Fault('not-our-media-type', `body of type ${shown(request.headers['content-type'] ?? 'none')} found: send JSON with "Content-Type: application/json"`)
   if (code === 'FST_ERR_CTP_EMPTY_JSON_BODY') return new Fault('not-json', 'the body is empty: send a JSON object')

@@ -44,5 +44,6 @@ export const to = {
   due: (site?: string) => `/due${site === undefined ? '' : `?site=${q(site)}`}`,
   rules: (site: string) => `/rules/${q(site)}`,
   intake: () => '/intake',
+  setup: (...more: readonly string[]) => ['/setup', ...more.map(q)].join('/'),
   health: () => '/health',
 }

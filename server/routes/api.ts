@@ -10,6 +10,7 @@ export function registerApi(server: FastifyInstance, parts: Parts): void {
     server.route({
       method: row.method,
       url: row.path,
+      ...(row.bodyBytes !== null && { bodyLimit: row.bodyBytes }),
       async handler(request, reply) {
         const { person } = request
         if (!person) throw new Error('a row was asked without a person')

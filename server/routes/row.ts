@@ -42,6 +42,8 @@ interface Described<P extends z.ZodObject, Q extends z.ZodObject, B extends z.Zo
   readonly reply: R
   /** Status of the answer when all is well; 200 unless said. */
   readonly status?: 200 | 201
+  /** Largest body, bytes; 64 KiB unless said. */
+  readonly bodyBytes?: number
   /** Beyond those every row has (see `faultsOf`). */
   readonly faults?: readonly FaultCode[]
   readonly answer: (parts: Parts, asked: Asked<z.output<P>, z.output<Q>, z.output<B>>) => z.input<R> | Promise<z.input<R>>
@@ -56,6 +58,7 @@ export interface Row {
   readonly body: z.ZodType | null
   readonly reply: z.ZodType
   readonly status: number
+  readonly bodyBytes: number | null
   readonly faults: readonly FaultCode[]
   /** null: JSON. Otherwise the answer is text in pieces (AsyncIterable<string>) of this media type, sent as it is made. */
   readonly media: string | null
@@ -78,6 +81,7 @@ export function row<R extends z.ZodType, P extends z.ZodObject = typeof nothing,
     body,
     reply: d.reply,
     status: d.status ?? 200,
+    bodyBytes: d.bodyBytes ?? null,
     media: null,
     faults: faultsOf(d.method, d.params !== undefined, body !== null, d.faults ?? []),
     handle: async (parts, raw) =>

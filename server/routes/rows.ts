@@ -17,6 +17,8 @@ import { outlookRows } from './outlook.ts'
 import { peopleRows } from './people.ts'
 import { row, type Row } from './row.ts'
 import { ruleRows } from './rules.ts'
+import { setupRows } from './setup.ts'
+import { credentialRows } from './credentials.ts'
 
 const openapiRow = row({
   method: 'GET',
@@ -41,6 +43,8 @@ export const ROWS: readonly Row[] = [
   ...ruleRows,
   ...journalRows,
   ...logRows,
+  ...setupRows,
+  ...credentialRows,
   ...peopleRows,
   openapiRow,
 ]

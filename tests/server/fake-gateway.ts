@@ -6,11 +6,12 @@ import type { JournalQuery } from '../../gateway/alarms/event-query.ts'
 import type { Clock } from '../../gateway/clock.ts'
 import type { BucketSeries, HistoryReader } from '../../gateway/history/history.ts'
 import type { LogEntry, SiteLog } from '../../gateway/log/entry.ts'
-import type { GatewayEvent, GatewayPort, Health, LoopDue, LoopForecasts, LoopNormals, SiteState } from '../../gateway/port.ts'
+import type { GatewayEvent, GatewayPort, Health, LoopDue, LoopForecasts, LoopNormals, CredentialsPort, SiteFilesPort, SiteState } from '../../gateway/port.ts'
 import { keyOf, siteOfKey, signalOfKey, type Reading } from '../../gateway/site/reading.ts'
 import { readSiteFile } from '../../gateway/site/site-file.ts'
 import type { Site } from '../../gateway/site/site.ts'
 import { fakeDesk } from './fake-desk.ts'
+import { fakeCredentials, noSiteFiles } from './fake-setup.ts'
 import { createVitals } from '../../gateway/vitals/evaluator.ts'
 
 export const NOON = Date.UTC(2026, 2, 4, 12)
@@ -156,6 +157,8 @@ export interface FakeGateway extends GatewayPort {
   /** Made to fail by tests that want to see a failure of ours. */
   broken: boolean
   flooding: Floods
+  siteFiles: SiteFilesPort
+  credentials: CredentialsPort
 }
 
 export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
@@ -214,6 +217,8 @@ export function fakeGateway(sites: readonly Site[], clock: Clock): FakeGateway {
 
   const gateway: FakeGateway = {
     broken: false,
+    siteFiles: noSiteFiles,
+    credentials: fakeCredentials(clock),
     flooding: { fleet: null, sites: [], groups: [] },
     dueLists: [],
     outlook: { forecasts: { atMs: NOON, expected: [] }, normals: { atMs: NOON, paused: null, normals: [] } },

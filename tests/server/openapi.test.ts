@@ -87,6 +87,14 @@ test('the calls are those the product promises', () => {
       'POST /api/alarms/:id/change',
       'GET /api/changes',
       'POST /api/changes/:id/undo',
+      'GET /api/setup',
+      'GET /api/site-files/:file',
+      'POST /api/site-files/draft',
+      'POST /api/site-files/:file/preview',
+      'POST /api/site-files/:file/save',
+      'GET /api/credentials',
+      'POST /api/credentials/:site/replace',
+      'POST /api/credentials/:site/withdraw',
       'GET /api/log',
       'POST /api/log',
       'GET /api/me',
@@ -145,7 +153,7 @@ test('every code of the fault table is given by some line of the server, and no 
   const files = readdirSync(root, { recursive: true, encoding: 'utf8' }).filter((f) => f.endsWith('.ts') && f !== 'errors.ts')
   const text = files.map((f) => readFileSync(join(root, f), 'utf8')).join('\n')
   // Answers of the gateway carry their code with them.
-  const passedOn = ['unknown-change', 'stale-occurrence', 'stale-version', 'not-allowed']
+  const passedOn = ['unknown-change', 'unknown-file', 'stale-file', 'not-saved', 'stale-occurrence', 'stale-version', 'not-allowed']
   for (const code of Object.keys(FAULTS)) if (!passedOn.includes(code)) expect(text, code).toMatch(new RegExp(`(Fault|rawAnswer)\\(\\s*'${code}'|code: '${code}'`))
   // The only other statuses of 400 and up are those of the pages of signing in.
   expect([...text.matchAll(/\.code\((4|5)\d\d\)/g)]).toEqual([])

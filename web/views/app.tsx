@@ -21,6 +21,7 @@ const FleetDuePage = later('the due list', () => import('./fleet-due.tsx').then(
 const RulesPage = later('the alarm rules', () => import('./rules.tsx').then((m) => m.RulesPage))
 const IntakePage = later('the intake page', () => import('./intake.tsx').then((m) => m.IntakePage))
 const HealthPage = later('the health page', () => import('./health.tsx').then((m) => m.HealthPage))
+const SetupPage = later('the setup pages', () => import('./setup.tsx').then((m) => m.SetupPage))
 
 export function App() {
   const { path } = here.value
@@ -48,6 +49,7 @@ export function App() {
       {page === 'due' && <FleetDuePage site={here.value.query.get('site')} />}
       {page === 'rules' && id !== undefined && <RulesPage key={id} site={id} />}
       {page === 'intake' && <IntakePage />}
+      {page === 'setup' && <SetupPage path={path.slice(1)} />}
       {page === 'health' && <HealthPage />}
       {!KNOWN.has(page ?? '') && (
         <main id="main">
@@ -61,7 +63,7 @@ export function App() {
   )
 }
 
-const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'health'])
+const KNOWN = new Set(['', 'loops', 'alarms', 'trends', 'log', 'due', 'rules', 'intake', 'setup', 'health'])
 
 const BACK_MS = 5_000
 

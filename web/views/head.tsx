@@ -11,6 +11,7 @@ const PLACES = [
   ['Trends', '/trends', 'trends'],
   ['Due', to.due(), 'due'],
   ['Intake', to.intake(), 'intake'],
+  ['Setup', to.setup(), 'setup'],
   ['Health', to.health(), 'health'],
 ] as const
 
