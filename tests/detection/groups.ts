@@ -41,6 +41,7 @@ export type Trouble = (typeof TROUBLES)[number]
 /** First pattern that fits decides: the narrow ones stand before the wide ones. */
 const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/\.blind$/, 'blind'],
+  [/inflow/, 'sump'],
   [/^site\.silent$|gap|link/, 'link'],
   [/no-air|air-lost|airless/, 'air'],
   [/restart|power-back|after-power|post-visit|after-visit|not-back|came-back/, 'restart'],

@@ -48,7 +48,8 @@ export interface Scenario {
 }
 
 const doses = (site: Site, what: string): boolean => site.equipment.some((e) => e.doses === what)
-const open = (site: Site): boolean => site.stages.some((s) => s.pad?.cover === 'open')
+/** An open pad whose rain reaches the sump: a diverter, or the yard that sets one by hand in the evening, sends a cloudburst away and nothing happens. */
+const open = (site: Site): boolean => site.stages.some((s) => s.pad?.cover === 'open' && s.pad.diverter === 'none')
 const carriers = (site: Site): boolean => site.stages.some((s) => s.retention === 'carriers')
 const has = (site: Site, signal: string): boolean => site.signals.some((s) => s.id === signal)
 
