@@ -1,7 +1,8 @@
 /** pH of the biology. Limits are common practice, no source, and not yet tuned on data. */
-import type { Signal, Site } from '../site/site.ts'
+import type { Signal, Site, Stage } from '../site/site.ts'
+import { vitalsOf } from '../vitals/catalogue.ts'
 import { acidPumps, pumpName, stopFirst } from './defaults-dosing.ts'
-import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, type Draft } from './draft.ts'
+import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, washSignal, type Draft } from './draft.ts'
 
 export const acidityAlarms = (site: Site): readonly Draft[] => signalsOf(site, 'ph').flatMap((s) => ph(site, s))
 
@@ -108,5 +109,60 @@ function ph(site: Site, s: Signal): readonly Draft[] {
       severity: 'severe',
     }),
   )
-  return [...low, ...dosing, ...high]
+  return [...low, ...dosing, ...high, ...slow(site, s, stage)]
+}
+
+/** What goes on for weeks: the buffer of the water, seen by what a dose does to pH, and pH at rest. */
+function slow(site: Site, s: Signal, stage: Stage): readonly Draft[] {
+  const where = placeOf(stage)
+  const wash = washSignal(site)
+  const common = { stage: stage.id, class: 'process', severity: 'major', latching: false, cautions: ['dosing'], respondWithinMin: 24 * 60 } as const
+  const buffer = `${stage.id}.buffer`
+  const strength: readonly Draft[] = vitalsOf(site).some((v) => v.id === buffer && v.unobservable === null)
+    ? [
+        {
+          ...common,
+          key: `${buffer}.low`,
+          rule: { kind: 'limit', signal: buffer, side: 'low', limit: 60, deadband: 10, end: 'high', nOfM: { n: 3, m: 3, clearN: 3, clearM: 3 }, onDelayMs: 0, offDelayMs: 0 },
+          what: `The buffer of ${where} runs low`,
+          cause: 'Alkalinity is used up faster than make-up water brings it: nitrification, much acid or alum, softer make-up water.',
+          consequence: 'pH swings with every dose; within weeks it falls below 6.5 and nitrification stops.',
+          action: [
+            `At ${where}: alkalinity with the kit; write the value into the site log.`,
+            'Below 40 mg/L: add bicarbonate in steps by the site procedure.',
+            'Make-up water: has it become softer (softener, another source)?',
+          ],
+          confirm: 'A dose moves pH as little as it used to; the kit reads above 80 mg/L.',
+          basis: `Ten doses move pH so much that buffer is below 60 % of what it was, the far end of the interval counted: a dose that moves pH 0.12 at an alkalinity of 85 mg/L moves it 0.24 at 40. ${capital(PRACTICE)}.`,
+        },
+      ]
+    : []
+  return [
+    ...strength,
+    {
+      ...common,
+      key: `${s.id}.falling`,
+      rule: {
+        kind: 'drift',
+        signal: s.id,
+        side: 'low',
+        perDay: -0.01,
+        deadband: 0.005,
+        spanMs: 21 * 24 * HOUR,
+        onDelayMs: HOUR,
+        offDelayMs: 24 * HOUR,
+        ...(wash && { when: { idle: wash.id, idleForMs: 6 * HOUR } }),
+      },
+      what: `pH of ${where} falls week by week`,
+      cause: 'Alkalinity is used up, or the reference of the electrode drifts: one electrode alone cannot tell them apart.',
+      consequence: 'If it is the water, nitrification stops below 6.5; if it is the electrode, the dosing goes by a wrong figure.',
+      action: [
+        `At ${where}: put the electrode in buffer 7 and note what it read before calibration.`,
+        `At ${where}: alkalinity with the kit; below 40 mg/L add bicarbonate in steps.`,
+        'At the dosing pump: compare strokes per day with those of a month ago.',
+      ],
+      confirm: 'The electrode reads right in buffer, alkalinity is above 80 mg/L, and pH at rest no longer falls.',
+      basis: `0.01 a day over three weeks at rest, 6 h or more after washing, the near end of the 95 % interval counted: a poisoned reference drifts 0.02 a day, water that loses its alkalinity 0.03. ${capital(PRACTICE)}.`,
+    },
+  ]
 }
