@@ -1,6 +1,5 @@
 /** pH of the biology. Limits are common practice, no source, and not yet tuned on data. */
 import type { Signal, Site, Stage } from '../site/site.ts'
-import { vitalsOf } from '../vitals/catalogue.ts'
 import { acidPumps, pumpName, stopFirst } from './defaults-dosing.ts'
 import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, washSignal, type Draft } from './draft.ts'
 
@@ -13,6 +12,23 @@ function ph(site: Site, s: Signal): readonly Draft[] {
   const dosed = acidPumps(site).filter((p) => p.pump.serves.length === 0 || p.pump.serves.includes(stage.id))
   const common = { stage: stage.id, class: 'process', latching: false, cautions: ['dosing', 'h2s'] } as const
   const high: readonly Draft[] = [
+    {
+      ...common,
+      key: `${s.id}.rise`,
+      rule: { kind: 'rate', signal: s.id, side: 'high', limit: 1.2, deadband: 0.6, spanMs: HOUR / 2, perMs: HOUR / 2, onDelayMs: 2 * s.sampleEveryMs, offDelayMs: HOUR / 2 },
+      what: `Something alkaline has been washed into ${where}`,
+      cause: 'A degreaser, caustic cleaner, cement or lime on the pad; bleach lifts pH less.',
+      consequence: 'What is in it besides may kill the biology within hours; the missing dip of the next washes tells.',
+      action: [
+        'Yard, by phone: what is being washed, and with what? Stop that, and hold further washing.',
+        `At ${where}: pH with a second meter; foam, smell; a sample kept cold.`,
+        'No acid before it is known what it was: on bleach it makes chlorine gas.',
+      ],
+      confirm: 'pH is back, and the dips of the next three washes are as deep as predicted.',
+      respondWithinMin: 240,
+      basis: `A step of 0.8, which is a rate of 1.2 in half an hour: a can of degreaser lifts pH by 0.5 to 1.5 in ten minutes, ordinary washing and the pauses between doses by up to 0.7 (simulated loops). ${capital(PRACTICE)}.`,
+      severity: 'major',
+    },
     {
       ...common,
       key: `${s.id}.high`,
@@ -112,33 +128,12 @@ function ph(site: Site, s: Signal): readonly Draft[] {
   return [...low, ...dosing, ...high, ...slow(site, s, stage)]
 }
 
-/** What goes on for weeks: the buffer of the water, seen by what a dose does to pH, and pH at rest. */
+/** What goes on for weeks, seen by pH at rest. How far a dose moves pH would tell more, but seldom: pulses that are looked at once a minute cannot be timed. */
 function slow(site: Site, s: Signal, stage: Stage): readonly Draft[] {
   const where = placeOf(stage)
   const wash = washSignal(site)
   const common = { stage: stage.id, class: 'process', severity: 'major', latching: false, cautions: ['dosing'], respondWithinMin: 24 * 60 } as const
-  const buffer = `${stage.id}.buffer`
-  const strength: readonly Draft[] = vitalsOf(site).some((v) => v.id === buffer && v.unobservable === null)
-    ? [
-        {
-          ...common,
-          key: `${buffer}.low`,
-          rule: { kind: 'limit', signal: buffer, side: 'low', limit: 60, deadband: 10, end: 'high', nOfM: { n: 3, m: 3, clearN: 3, clearM: 3 }, onDelayMs: 0, offDelayMs: 0 },
-          what: `The buffer of ${where} runs low`,
-          cause: 'Alkalinity is used up faster than make-up water brings it: nitrification, much acid or alum, softer make-up water.',
-          consequence: 'pH swings with every dose; within weeks it falls below 6.5 and nitrification stops.',
-          action: [
-            `At ${where}: alkalinity with the kit; write the value into the site log.`,
-            'Below 40 mg/L: add bicarbonate in steps by the site procedure.',
-            'Make-up water: has it become softer (softener, another source)?',
-          ],
-          confirm: 'A dose moves pH as little as it used to; the kit reads above 80 mg/L.',
-          basis: `Ten doses move pH so much that buffer is below 60 % of what it was, the far end of the interval counted: a dose that moves pH 0.12 at an alkalinity of 85 mg/L moves it 0.24 at 40. ${capital(PRACTICE)}.`,
-        },
-      ]
-    : []
   return [
-    ...strength,
     {
       ...common,
       key: `${s.id}.falling`,

@@ -81,7 +81,7 @@ test.each([
   ['no ozone through a day of washing', 'ozone.run.idle', 'low', { kind: 'stuck', through: { signal: 'hp.run', settleMs: H, times: 12 } }, 'nr', ['ozone.run']],
   ['the transfer pump runs on though nobody washes', 'transfer.inflow', 'low', { kind: 'state', value: 1, when: { idle: 'hp.run', idleForMs: 30 * MIN } }, 'pnr', ['transfer.run']],
   ['air pressure that creeps up', 'blower.pressure.creep', 'alert', { kind: 'drift', side: 'high', spanMs: 21 * 24 * H }, 'nr', ['blower.pressure']],
-  ['doses that move pH further than before', 'tu.buffer.low', 'low', { kind: 'limit', signal: 'tu.buffer', side: 'low', limit: 60, end: 'high' }, 'nr', ['acid.run']],
+  ['pH steps up by a can of degreaser', 'tu.ph.rise', 'low', { kind: 'rate', side: 'high', limit: 1.2, spanMs: 30 * MIN }, 'nr', ['tu.ph']],
   ['pH at rest that falls for weeks', 'tu.ph.falling', 'low', { kind: 'drift', side: 'low', perDay: -0.01, when: { idleForMs: 6 * H } }, 'nr', ['tu.ph']],
   ['not washed for ten days', 'site.unfed', 'alert', { kind: 'stuck', forMs: 240 * H, through: null }, 'pnr', ['hp.run', 'hp.volume']],
   ['paper that stands still', 'filter.index.still', 'low', { kind: 'stuck' }, 'nr', ['filter.index']],

@@ -11,7 +11,7 @@ import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
 import { isHidden } from '../../gateway/alarms/overlay.ts'
 import { compose } from '../../gateway/compose.ts'
 import type { StateAnswer } from '../../gateway/port.ts'
-import type { Site } from '../../gateway/site/site.ts'
+import { within, type Site } from '../../gateway/site/site.ts'
 import type { Plant } from '../../simulator/process/state.ts'
 import type { PlantSpec } from '../../simulator/process/spec.ts'
 import { settle, unsettled } from '../../simulator/settled.ts'
@@ -25,6 +25,8 @@ const STEP_MS = 10_000
 const PREFIX = 'loopkeeper/v1'
 /** Someone answers each alarm after this long, and resets what is latched once it is over; common practice, no source. */
 const ANSWER_MS = 30 * 60_000
+/** A yard that cannot wash because tank and sump are full of rain has water taken away while it is open; one look in so long, a quarter of it to pump 1.8 m3. Common practice, no source. */
+const PUMPED_OUT_MS = 2 * 3_600_000
 /** What a radio keeps while its link is down. */
 const KEPT = 2000
 
@@ -136,6 +138,23 @@ export async function drive(o: Drive): Promise<LoopRun> {
       log.shift()
       await say(entry)
     }
+    if (
+      atMs % PUMPED_OUT_MS === 0 &&
+      stuckFull(loop.plant) &&
+      within(site.open, site.zone, nowMs, true) &&
+      !o.plan.labels.some((l) => nowMs >= l.onsetMs && nowMs <= l.endMs + PUMPED_OUT_MS)
+    ) {
+      loop.faults.push({
+        id: `${site.id} pumped out ${nowMs}`,
+        kind: 'leak',
+        site: site.id,
+        at: plant.water.finished.id,
+        onsetMs: nowMs,
+        endMs: nowMs + PUMPED_OUT_MS / 4,
+        size: 240,
+      })
+      await port.log.add({ site: site.id, atMs: nowMs, kind: 'blowdown', value: 1800, unit: 'L', text: 'finished-water tank and sump were full of rain: pumped out' }, 'yard')
+    }
     core.tick()
     for (const a of air) if (a.atMs === null && nowMs >= a.label.onsetMs && nowMs < a.label.endMs && tank && tank.oxygen < 1) a.atMs = nowMs
     for (let i = due.length - 1; i >= 0; i--) {
@@ -169,6 +188,9 @@ export async function drive(o: Drive): Promise<LoopRun> {
     troubles,
   }
 }
+
+/** Nothing would ever move again: the transfer waits for room in the finished-water tank, the washer for room in the sump. */
+const stuckFull = (p: Plant): boolean => p.control.finishedFull && p.control.washerLocked
 
 function taken(answer: StateAnswer): void {
   if (!answer.ok) throw new Error(answer.message)
