@@ -34,6 +34,7 @@ export const TROUBLES = [
   'probe',
   'starvation',
   'clarity',
+  'visit',
   'other',
 ] as const
 export type Trouble = (typeof TROUBLES)[number]
@@ -42,6 +43,10 @@ export type Trouble = (typeof TROUBLES)[number]
 const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/\.blind$/, 'blind'],
   [/inflow/, 'sump'],
+  [/overdue-visit/, 'visit'],
+  [/(visit|power)-check/, 'restart'],
+  [/no-answer/, 'dosing'],
+  [/^water\.lost/, 'leak'],
   [/^site\.silent$|gap|link/, 'link'],
   [/no-air|air-lost|airless/, 'air'],
   [/restart|power-back|after-power|post-visit|after-visit|not-back|came-back/, 'restart'],
