@@ -1,7 +1,7 @@
 /** pH of the biology. Limits are common practice, no source, and not yet tuned on data. */
-import type { Signal, Site } from '../site/site.ts'
+import type { Signal, Site, Stage } from '../site/site.ts'
 import { acidPumps, pumpName, stopFirst } from './defaults-dosing.ts'
-import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, type Draft } from './draft.ts'
+import { capital, HOUR, limitRule, MIN, placeOf, PRACTICE, signalsOf, stageAt, washSignal, type Draft } from './draft.ts'
 
 export const acidityAlarms = (site: Site): readonly Draft[] => signalsOf(site, 'ph').flatMap((s) => ph(site, s))
 
@@ -12,6 +12,23 @@ function ph(site: Site, s: Signal): readonly Draft[] {
   const dosed = acidPumps(site).filter((p) => p.pump.serves.length === 0 || p.pump.serves.includes(stage.id))
   const common = { stage: stage.id, class: 'process', latching: false, cautions: ['dosing', 'h2s'] } as const
   const high: readonly Draft[] = [
+    {
+      ...common,
+      key: `${s.id}.rise`,
+      rule: { kind: 'rate', signal: s.id, side: 'high', limit: 1.2, deadband: 0.6, spanMs: HOUR / 2, perMs: HOUR / 2, onDelayMs: 2 * s.sampleEveryMs, offDelayMs: HOUR / 2 },
+      what: `Something alkaline has been washed into ${where}`,
+      cause: 'A degreaser, caustic cleaner, cement or lime on the pad; bleach lifts pH less.',
+      consequence: 'What is in it besides may kill the biology within hours; the missing dip of the next washes tells.',
+      action: [
+        'Yard, by phone: what is being washed, and with what? Stop that, and hold further washing.',
+        `At ${where}: pH with a second meter; foam, smell; a sample kept cold.`,
+        'No acid before it is known what it was: on bleach it makes chlorine gas.',
+      ],
+      confirm: 'pH is back, and the dips of the next three washes are as deep as predicted.',
+      respondWithinMin: 240,
+      basis: `A step of 0.8, which is a rate of 1.2 in half an hour: a can of degreaser lifts pH by 0.5 to 1.5 in ten minutes, ordinary washing and the pauses between doses by up to 0.7 (simulated loops). ${capital(PRACTICE)}.`,
+      severity: 'major',
+    },
     {
       ...common,
       key: `${s.id}.high`,
@@ -108,5 +125,39 @@ function ph(site: Site, s: Signal): readonly Draft[] {
       severity: 'severe',
     }),
   )
-  return [...low, ...dosing, ...high]
+  return [...low, ...dosing, ...high, ...slow(site, s, stage)]
+}
+
+/** What goes on for weeks, seen by pH at rest. How far a dose moves pH would tell more, but seldom: pulses that are looked at once a minute cannot be timed. */
+function slow(site: Site, s: Signal, stage: Stage): readonly Draft[] {
+  const where = placeOf(stage)
+  const wash = washSignal(site)
+  const common = { stage: stage.id, class: 'process', severity: 'major', latching: false, cautions: ['dosing'], respondWithinMin: 24 * 60 } as const
+  return [
+    {
+      ...common,
+      key: `${s.id}.falling`,
+      rule: {
+        kind: 'drift',
+        signal: s.id,
+        side: 'low',
+        perDay: -0.01,
+        deadband: 0.005,
+        spanMs: 21 * 24 * HOUR,
+        onDelayMs: HOUR,
+        offDelayMs: 24 * HOUR,
+        ...(wash && { when: { idle: wash.id, idleForMs: 6 * HOUR } }),
+      },
+      what: `pH of ${where} falls week by week`,
+      cause: 'Alkalinity is used up, or the reference of the electrode drifts: one electrode alone cannot tell them apart.',
+      consequence: 'If it is the water, nitrification stops below 6.5; if it is the electrode, the dosing goes by a wrong figure.',
+      action: [
+        `At ${where}: put the electrode in buffer 7 and note what it read before calibration.`,
+        `At ${where}: alkalinity with the kit; below 40 mg/L add bicarbonate in steps.`,
+        'At the dosing pump: compare strokes per day with those of a month ago.',
+      ],
+      confirm: 'The electrode reads right in buffer, alkalinity is above 80 mg/L, and pH at rest no longer falls.',
+      basis: `0.01 a day over three weeks at rest, 6 h or more after washing, the near end of the 95 % interval counted: a poisoned reference drifts 0.02 a day, water that loses its alkalinity 0.03. ${capital(PRACTICE)}.`,
+    },
+  ]
 }

@@ -8,11 +8,21 @@ const MBAR_PER_MM = 0.0981
 const LINE_MBAR = 30
 /** Below this share of the pressure of a healthy line no air gets through, or a line is off (common practice, no source). */
 const PROOF_SHARE = 0.6
+/** Share of the pressure of a healthy line by which it may rise in a day: clogging diffusers take twice that (common practice, no source). */
+const CREEP_PER_DAY = 0.0025
 /** Depth taken where it is not in the site file, mm. */
 const USUAL_MM = 1400
 
 export function airAlarms(site: Site): readonly Draft[] {
-  return [...site.equipment.filter((e) => e.kind === 'aerator').flatMap((e) => noAir(site, e)), ...signalsOf(site, 'do').flatMap((s) => oxygen(site, s))]
+  return [...site.equipment.filter((e) => e.kind === 'aerator').flatMap((e) => [...noAir(site, e), ...creep(site, e)]), ...signalsOf(site, 'do').flatMap((s) => oxygen(site, s))]
+}
+
+/** What its line should stand at: the shallowest tank decides, the air of a healthy line never stands lower than that, so a lower limit raises nothing in vain. */
+function lineOf(site: Site, machine: Equipment) {
+  const served = site.stages.filter((s) => machine.serves.includes(s.id))
+  const depths = served.map((s) => s.tank?.heightMm).filter((h) => h !== undefined)
+  const depthMm = depths.length > 0 ? Math.min(...depths) : USUAL_MM
+  return { served, depths, depthMm, healthyMbar: depthMm * MBAR_PER_MM + LINE_MBAR }
 }
 
 function noAir(site: Site, machine: Equipment): readonly Draft[] {
@@ -22,11 +32,8 @@ function noAir(site: Site, machine: Equipment): readonly Draft[] {
   const flow = machine.flowLPerMin === null ? undefined : own('flow')
   const proof = pressure ?? flow
   if (!run && !proof) return []
-  const served = site.stages.filter((s) => machine.serves.includes(s.id))
-  const depths = served.map((s) => s.tank?.heightMm).filter((h) => h !== undefined)
-  // The shallowest tank: the air of a healthy line never stands lower than that, so a lower limit raises nothing in vain.
-  const depthMm = depths.length > 0 ? Math.min(...depths) : USUAL_MM
-  const mbar = Math.round(PROOF_SHARE * (depthMm * MBAR_PER_MM + LINE_MBAR))
+  const { served, depths, depthMm, healthyMbar } = lineOf(site, machine)
+  const mbar = Math.round(PROOF_SHARE * healthyMbar)
   const proofLow = pressure ? (pressure.unit === 'bar' ? mbar / 1000 : mbar) : flow ? (machine.flowLPerMin ?? 0) / 2 : null
   const proofBasis = pressure
     ? `pressure below ${mbar} mbar, 60 % of ${depthMm} mm of water${depths.length > 0 ? '' : ' (taken: no depth in the site file)'} and ${LINE_MBAR} mbar of diffuser and line; better: 60 % of what was read at commissioning`
@@ -73,6 +80,49 @@ function noAir(site: Site, machine: Equipment): readonly Draft[] {
       class: 'process',
       severity: 'severe',
       latching: false,
+    },
+  ]
+}
+
+/** Diffusers that clog: the pressure creeps up long before oxygen tells, so it is work for one of the next visits and calls nobody. */
+function creep(site: Site, machine: Equipment): readonly Draft[] {
+  const pressure = site.signals.find((s) => s.quantity === 'pressure' && s.at === machine.id)
+  if (!pressure) return []
+  const { served, healthyMbar } = lineOf(site, machine)
+  const perDay = (CREEP_PER_DAY * healthyMbar) / (pressure.unit === 'bar' ? 1000 : 1)
+  const run = site.signals.find((s) => s.quantity === 'run' && s.at === machine.id)
+  const name = machine.name.toLowerCase()
+  return [
+    {
+      key: `${pressure.id}.creep`,
+      stage: served[0]?.id ?? null,
+      rule: {
+        kind: 'drift',
+        signal: pressure.id,
+        side: 'high',
+        perDay,
+        deadband: perDay / 2,
+        spanMs: 21 * 24 * HOUR,
+        onDelayMs: HOUR,
+        offDelayMs: 24 * HOUR,
+        ...(run && { when: { signal: run.id, signalForMs: 5 * MIN } }),
+      },
+      what: `Air pressure of the ${name} creeps up`,
+      cause: 'Diffusers or their line clog, or an outlet filter; a tank that stands higher than before does the same.',
+      consequence: 'Less oxygen from the same air: within weeks oxygen is gone in every wash, and the blower runs hot.',
+      action: [
+        `At ${placesOf(served)}: is the bubble pattern even? Note the level beside the pressure.`,
+        `At the ${name}: pressure against that of commissioning; 15 % more means diffusers to clean or replace.`,
+        'Plan the cleaning for one of the next visits; write it into the site log.',
+      ],
+      confirm: 'The pressure is back to what it was at commissioning.',
+      respondWithinMin: 7 * 24 * 60,
+      cautions: ['lockout', 'confined-space'],
+      basis: `${100 * CREEP_PER_DAY} % a day over three weeks, the near end of the 95 % interval counted: half of what diffusers do that clog within two months. ${capital(PRACTICE)}.`,
+      class: 'equipment',
+      severity: 'minor',
+      latching: false,
+      alert: true,
     },
   ]
 }

@@ -3,13 +3,15 @@
  * tests of the same kind. Oxygen that is high is no alarm: an idle loop stands near saturation all night. Limits are common practice, no source.
  */
 import type { Signal, Site, Stage } from '../site/site.ts'
-import { aeratorsOf, at, biology, stageOf, transferRuns } from '../vitals/places.ts'
+import { aeratorsOf, at, biology, stageOf, transferRuns, washerSignal } from '../vitals/places.ts'
 import { vitalsOf } from '../vitals/catalogue.ts'
 import { capital, HOUR, placeOf, PRACTICE, type Draft } from './draft.ts'
 import type { Condition } from './rule.ts'
 
 const DAY = 24 * HOUR
 const MONTH = 30 * DAY
+/** Uptake is halved after a week without food and the culture damaged after ten days to two weeks (common practice, no source). */
+const UNFED_MS = 10 * DAY
 /** What is told at once when it is told: a vital has waited for its evidence already. */
 const AT_ONCE = { onDelayMs: 0, offDelayMs: 0 } as const
 
@@ -19,6 +21,7 @@ export function biologyAlarms(site: Site): readonly Draft[] {
   const stage = biology(site).find((s) => seen.has(`${s.id}.dip`)) ?? biology(site).find((s) => seen.has(`${s.id}.uptake.like`))
   return [
     ...(stage ? [...dips(site, stage, seen), ...(tested(site, stage) ? uptake(stage, seen) : [])] : []),
+    ...unfed(site),
     ...site.signals.filter((s) => s.quantity === 'turbidity').flatMap((s) => cloudy(site, s)),
   ]
 }
@@ -124,6 +127,33 @@ function otherSigns(site: Site): readonly Condition[] {
   ]
 }
 
+/** Nobody has washed for so long that the biology goes hungry: a matter for the due list, and known without any probe. */
+function unfed(site: Site): readonly Draft[] {
+  const first = biology(site)[0]
+  const wash = washerSignal(site, 'volume') ?? washerSignal(site, 'run')
+  if (!first || !wash) return []
+  return [
+    {
+      ...common,
+      key: 'site.unfed',
+      stage: first.id,
+      rule: { kind: 'stuck', signal: wash.id, change: wash.resolution > 0 ? wash.resolution : 1, forMs: UNFED_MS, through: null, restsLow: null, restsHigh: null, ...AT_ONCE },
+      what: 'Not washed for ten days: the biology goes hungry',
+      cause: 'Holidays, no work, or a washer that is out of order and nobody has said so.',
+      consequence: 'After 10 to 14 days without food the biology is damaged: the first wash then gets half the treatment.',
+      action: [
+        'Yard, by phone: when is washing to go on? Longer than a week: say "resting" on the loop page.',
+        'At the nutrient pump: does it dose, is there product? Feed by the site procedure if the pause goes on.',
+        'Before the first wash: begin with a light day, and look at the dip.',
+      ],
+      confirm: 'Washing goes on, and the dips of the first days come back.',
+      respondWithinMin: 2 * 24 * 60,
+      basis: `Ten days without washing. ${capital(PRACTICE)}.`,
+      alert: true,
+    },
+  ]
+}
+
 /** A timer stops the air now and then: only then are there tests to compare, like with like. */
 const tested = (site: Site, stage: Stage): boolean => aeratorsOf(site, stage.id).some((e) => e.longestPlannedOffMs > 0)
 
@@ -170,8 +200,8 @@ function cloudy(site: Site, s: Signal): readonly Draft[] {
   const stage = stageOf(site, 'finished')
   if (!stage || at(site, stage.id, 'turbidity')?.id !== s.id) return []
   const moves = transferRuns(site)[0]
-  // A middle takes three readings.
-  const smoothMs = Math.max(HOUR / 12, 3 * s.sampleEveryMs)
+  // Bubbles are gone from the middle of three readings.
+  const smoothMs = Math.max(HOUR / 12, 2 * s.sampleEveryMs)
   return [
     {
       ...common,

@@ -8,6 +8,9 @@ export function dosingAlarms(site: Site): readonly Draft[] {
   return acidPumps(site).flatMap((p) => [longRun(site, p), ...noAnswer(site, p), ...tooMuch(site, p)])
 }
 
+/** Minutes of dosing in a day below which twice the usual is nothing. Common practice, no source. */
+const LEAST_MIN = 30
+
 interface AcidPump {
   readonly pump: Equipment
   readonly run: Signal
@@ -116,7 +119,7 @@ function tooMuch(site: Site, { pump, run }: AcidPump): readonly Draft[] {
     {
       key: `${run.id}.day`,
       stage: pump.serves[0] ?? null,
-      rule: { kind: 'day-total', signal: run.id, wash: wash.signal.id, factor: 2, least: 10, onDelayMs: 0, offDelayMs: HOUR },
+      rule: { kind: 'day-total', signal: run.id, wash: wash.signal.id, factor: 2, least: LEAST_MIN, onDelayMs: 0, offDelayMs: HOUR },
       what: `${capital(name)} has dosed twice what the washing asks for`,
       cause: 'A drifting pH probe, alkaline wash water (cement, lime, a strong cleaner), or product that is weaker than it was.',
       consequence: 'Alkalinity is used up; if the probe is wrong the biology is being acidified slowly.',
@@ -128,7 +131,7 @@ function tooMuch(site: Site, { pump, run }: AcidPump): readonly Draft[] {
       confirm: 'The next day doses what the loop usually needs for as much washing.',
       respondWithinMin: 240,
       cautions: ['dosing'],
-      basis: `Dosed in 24 h more than twice what this loop usually needs for as much washing (median of its washing days), and more than 10 min in all: a heavy day is no fault. ${capital(PRACTICE)}.`,
+      basis: `Dosed in 24 h more than twice what this loop usually needs for as much washing (median of its washing days), and more than ${LEAST_MIN} min in all, a litre at 2 L/h: a heavy day is no fault, nor is a day of ten pulses that are looked at once a minute. ${capital(PRACTICE)}.`,
       class: 'process',
       severity: 'major',
       latching: false,

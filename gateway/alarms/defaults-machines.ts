@@ -7,9 +7,12 @@ import { at, machinesOf, stageOf, washerSignal } from '../vitals/places.ts'
 import { capital, delayFor, HOUR, MIN, PRACTICE, type Draft } from './draft.ts'
 
 const DAY = 24 * HOUR
+/** Share of a sump between the levels that start and stop its pump, and minutes where volume or flow are not known. Common practice, no source. */
+const LIFT_SHARE = 0.4
+const USUAL_EMPTY_MIN = 15
 
 export function machineAlarms(site: Site): readonly Draft[] {
-  return [...machinesOf(site, 'pump').flatMap((e) => [...moves(site, e), ...light(site, e)]), ...ozone(site), ...paper(site)]
+  return [...machinesOf(site, 'pump').flatMap((e) => [...moves(site, e), ...light(site, e), ...inflow(site, e)]), ...ozone(site), ...paper(site)]
 }
 
 const common = { class: 'equipment', severity: 'major', latching: false, cautions: ['lockout', 'electricity'] } as const
@@ -59,6 +62,38 @@ function moves(site: Site, pump: Equipment): readonly Draft[] {
   ]
 }
 
+/** Water that nobody washed with reaches the sump: a cloudburst, a hose, a valve. The pump says it first, an hour or two before the tanks are full. */
+function inflow(site: Site, pump: Equipment): readonly Draft[] {
+  const run = at(site, pump.id, 'run')
+  const sump = stageOf(site, 'sump')
+  const wash = washerSignal(site, 'run') ?? washerSignal(site, 'volume')
+  if (!run || !wash || !sump || (pump.serves.length > 0 && !pump.serves.includes(sump.id))) return []
+  const emptyMin = sump.volumeL !== null && pump.flowLPerMin ? (LIFT_SHARE * sump.volumeL) / pump.flowLPerMin : USUAL_EMPTY_MIN
+  const longMin = Math.ceil(2 * emptyMin)
+  const name = pump.name.toLowerCase()
+  return [
+    {
+      ...common,
+      key: `${pump.id}.inflow`,
+      stage: sump.id,
+      class: 'environment',
+      cautions: ['discharge', 'confined-space', 'lockout'],
+      rule: { kind: 'state', signal: run.id, value: 1, onDelayMs: delayFor(run, longMin * MIN), offDelayMs: HOUR, when: { idle: wash.id, idleForMs: 30 * MIN } },
+      what: 'Water comes into the sump although nobody washes',
+      cause: 'A cloudburst on an open pad, a hose left running, a tank or valve that leaks into the sump; or the pump moves nothing.',
+      consequence: 'The finished-water tank fills within the hour, then the transfer stops and the sump runs over some 40 min later.',
+      action: [
+        'Yard, by phone: is it raining on the pad, is a hose or a valve open? Shut it, put the diverter to rain.',
+        'At the finished-water tank and the sump: how much room is left?',
+        `At the ${name}: does water move? If not, strainer and air lock.`,
+      ],
+      confirm: `The ${name} rests while nobody washes.`,
+      respondWithinMin: 90,
+      basis: `One run of ${longMin} min, twice what it takes to empty the sump, beginning or going on 30 min after the last wash: as much comes in as half the pump moves. ${capital(PRACTICE)}.`,
+    },
+  ]
+}
+
 /** Current against its own median while it runs. */
 function light(site: Site, pump: Equipment): readonly Draft[] {
   const [run, current] = [at(site, pump.id, 'run'), at(site, pump.id, 'current')]
@@ -99,6 +134,8 @@ function ozone(site: Site): readonly Draft[] {
   return machinesOf(site, 'ozone').flatMap((e) => {
     const run = at(site, e.id, 'run')
     if (!run) return []
+    // It rests when nobody washes, and so all through a weekend.
+    const wash = washerSignal(site, 'run')
     return [
       {
         ...common,
@@ -106,8 +143,20 @@ function ozone(site: Site): readonly Draft[] {
         stage: e.serves[0] ?? null,
         severity: 'minor',
         cautions: ['ozone', 'lockout'],
-        rule: { kind: 'state', signal: run.id, value: 0, onDelayMs: 26 * HOUR, offDelayMs: 10 * MIN },
-        what: `${e.name} has not run for a day`,
+        rule: wash
+          ? {
+              kind: 'stuck',
+              signal: run.id,
+              change: 1,
+              forMs: 5 * MIN,
+              through: { signal: wash.id, settleMs: HOUR, times: 12 },
+              restsLow: null,
+              restsHigh: 1,
+              onDelayMs: 0,
+              offDelayMs: 0,
+            }
+          : { kind: 'state', signal: run.id, value: 0, onDelayMs: 3 * DAY, offDelayMs: 10 * MIN },
+        what: `${e.name} does not run although vehicles are washed`,
         cause: 'Tripped, switched off after a visit, its timer lost, or the room monitor has stopped it.',
         consequence: 'Smell and slime in the finished water within days.',
         action: [
@@ -116,7 +165,7 @@ function ozone(site: Site): readonly Draft[] {
         ],
         confirm: 'It runs by its timer again.',
         respondWithinMin: 720,
-        basis: `Not one run in 26 h, a day and two hours. ${capital(PRACTICE)}.`,
+        basis: `${wash ? 'Not one run through twelve washes of 5 min or more and an hour after each: about a day' : 'Not one run in three days, longer than a weekend'}. ${capital(PRACTICE)}.`,
       } as const,
     ]
   })

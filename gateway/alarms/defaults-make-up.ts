@@ -1,12 +1,14 @@
 /** Water that goes in without being washed with, or is lost: make-up meter, balance of the week, tanks at rest. Common practice, no source; not yet tuned on data. */
 import { washSignal } from '../outlook/washed.ts'
 import type { Site } from '../site/site.ts'
-import { makeUpMeter, washerSignal } from '../vitals/places.ts'
+import { makeUpMeter, stageOf, washerSignal } from '../vitals/places.ts'
 import { vitalsOf } from '../vitals/catalogue.ts'
 import { capital, enumerate, HOUR, MIN, placeOf, PRACTICE, type Draft } from './draft.ts'
 import type { Condition } from './rule.ts'
 
 const DAY = 24 * HOUR
+/** Between the levels that open and shut a make-up valve. Common practice, no source. */
+const FILL_SHARE = 0.2
 const common = { class: 'environment', latching: false, cautions: ['discharge', 'confined-space'] } as const
 
 export function makeUpAlarms(site: Site): readonly Draft[] {
@@ -18,6 +20,9 @@ function meter(site: Site): readonly Draft[] {
   const wash = washSignal(site)
   if (!s || s.quantity !== 'volume') return []
   const perUnit = s.unit === 'm3' ? 1000 : 1
+  // A valve with two levels fills by batches of a fifth of the tank: two of them on one day are no leak.
+  const batchL = FILL_SHARE * (stageOf(site, 'finished')?.volumeL ?? 0)
+  const leastL = Math.max(1000, Math.round(2 * batchL))
   const rest = washerSignal(site, 'run') ?? wash?.signal
   const out: Draft[] = []
   if (rest) {
@@ -56,7 +61,7 @@ function meter(site: Site): readonly Draft[] {
       ...common,
       key: `${s.id}.day`,
       stage: s.stage,
-      rule: { kind: 'day-total', signal: s.id, wash: wash.signal.id, factor: 2, least: 1000 / perUnit, onDelayMs: 0, offDelayMs: HOUR },
+      rule: { kind: 'day-total', signal: s.id, wash: wash.signal.id, factor: 2, least: leastL / perUnit, onDelayMs: 0, offDelayMs: HOUR },
       what: 'Twice the make-up water that the washing asks for',
       cause: 'A leak, a stuck valve or float, a tank emptied and filled, or much water carried off.',
       consequence: 'The loop is diluted and water is paid for twice; the lost water may be in the ground.',
@@ -68,7 +73,7 @@ function meter(site: Site): readonly Draft[] {
       confirm: 'The next day takes what this loop usually takes.',
       respondWithinMin: 720,
       severity: 'minor',
-      basis: `In 24 h more than twice what this loop usually takes for as much washing, and more than 1000 L. ${capital(PRACTICE)}.`,
+      basis: `In 24 h more than twice what this loop usually takes for as much washing, and more than ${leastL} L. ${capital(PRACTICE)}.`,
     })
   }
   return out

@@ -90,6 +90,8 @@ function paperEnd(site: Site, s: Signal): Draft {
     key: `${s.id}.reached`,
     stage: stage?.id ?? s.stage,
     rule: stateRule(s, 1, MIN, 5 * MIN),
+    // A roll is followed by its forecast and stands in the due list; nobody is called for it.
+    alert: true,
     what: 'Paper roll at its end',
     cause: 'The roll is used up.',
     consequence: 'Water bypasses the filter or stands on it; solids reach the biology within hours of washing.',
@@ -127,6 +129,9 @@ function selector(site: Site, s: Signal): Draft {
     alert: true,
   }
 }
+
+/** Where only the air outside is measured it is frost again every night of a cold spell, and the same work: one call for each spell. Common practice, no source. */
+const FROST_OVER_MS = 7 * 24 * HOUR
 
 /** Lance, gauge lines and filter shed freeze hours before a tank does, so the cabinet is watched and not the water. */
 function frost(site: Site): readonly Draft[] {
@@ -176,12 +181,13 @@ function frost(site: Site): readonly Draft[] {
     {
       ...common,
       key: `${ambient.id}.low`,
-      rule: limitRule(ambient, 'low', -2, 1, HOUR, HOUR),
-      what: 'Frost at the yard',
-      consequence: 'Without heat the lance, gauge lines and filter feed freeze in a few hours.',
+      rule: limitRule(ambient, 'low', -2, 1, HOUR, FROST_OVER_MS),
+      what: 'A spell of frost at the yard',
+      consequence: 'Without heat the lance, gauge lines and filter feed freeze in a few hours, tonight or in one of the next nights.',
       action,
       respondWithinMin: 180,
-      basis: `-2 C for 60 min; the cabinet itself is not measured here. ${capital(PRACTICE)}.`,
+      confirm: 'The heater is warm; the alarm stands until a week has passed without frost, so that a spell of cold nights calls once.',
+      basis: `-2 C for 60 min, over after a week above -1 C; the cabinet itself is not measured here. ${capital(PRACTICE)}.`,
     },
   ]
 }

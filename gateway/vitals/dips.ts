@@ -2,7 +2,8 @@
  * What washing does to the oxygen of a tank: the dip of each wash block, and how long the tank needs to come back. A living tank dips when it is
  * fed; a dip that stays away is the first sign of a poisoned one, and an idle tank at 93 % saturation every night is not.
  *
- * A block is washing with pauses under two hours. Its dip is oxygen at rest before it, less the lowest five-minute mean in it. What it should
+ * A block is washing with pauses under two hours, of three hours at most: a long day is several blocks against the same rest, because a culture that
+ * is poisoned at nine breathes no more at noon. Its dip is oxygen at rest before the washing, less the lowest five-minute mean in it. What it should
  * have been is learned from this loop's own earlier blocks: dip = a x (most washed in two hours)^b x exp(c x temperature), fitted in logarithms
  * with b and c held near what is usual until the blocks themselves tell. source: common practice, no source
  */
@@ -19,6 +20,8 @@ const BIN_MS = 5 * MIN
 /** Bins of oxygen remembered: three and a half hours. */
 const BINS = 42
 const PAUSE_MS = 2 * HOUR
+/** Food of an hour is eaten within the next: what comes three hours later tells of the culture anew. Common practice, no source. */
+const LONGEST_MS = 3 * HOUR
 const MOST_BLOCKS = 80
 /** Less water than this is a rinse, no block. */
 const LEAST_L = 200
@@ -123,11 +126,11 @@ export function watchDips(stage: string, oxygen: Slot, temperature: Slot, air: A
     s.recoveryVersion++
   }
 
-  const close = (): void => {
+  const close = (atMs: number): void => {
     const { open } = s
     s.open = null
     if (!open || open.washedL < LEAST_L) return
-    const celsius = valueAt(temperature, open.lastMs + PAUSE_MS, 2 * HOUR)
+    const celsius = valueAt(temperature, atMs, 2 * HOUR)
     const refuse = (why: string): void => {
       s.notJudged = why
       s.blockVersion++
@@ -152,7 +155,7 @@ export function watchDips(stage: string, oxygen: Slot, temperature: Slot, air: A
   }
 
   const passTime = (atMs: number): void => {
-    if (s.open && atMs - s.open.lastMs > PAUSE_MS) close()
+    if (s.open && atMs - s.open.lastMs > PAUSE_MS) close(s.open.lastMs + PAUSE_MS)
   }
 
   oxygen.listeners.push((x) => {
@@ -171,15 +174,17 @@ export function watchDips(stage: string, oxygen: Slot, temperature: Slot, air: A
 
   washing.tally.listeners.push((litres, washedFromMs, atMs, grade) => {
     passTime(atMs)
+    const before = s.open && atMs - s.open.fromMs > LONGEST_MS ? s.open : null
+    if (before) close(atMs)
     const rest = s.bins.filter((b) => b.atMs >= washedFromMs - 45 * MIN && b.atMs + BIN_MS <= washedFromMs)
     if (!s.open) {
       s.open = {
-        fromMs: Math.max(washedFromMs, atMs - HOUR),
+        fromMs: Math.max(washedFromMs, atMs - HOUR, before?.lastMs ?? 0),
         lastMs: atMs,
         washedL: 0,
         peakL: 0,
         recent: [],
-        restMgPerL: rest.length >= 3 ? rest.reduce((sum, b) => sum + b.mean, 0) / rest.length : null,
+        restMgPerL: before ? before.restMgPerL : rest.length >= 3 ? rest.reduce((sum, b) => sum + b.mean, 0) / rest.length : null,
         lowest: null,
         broken: false,
         grade: rest.reduce<Grade>((g, b) => worse(g, b.grade), GOOD),

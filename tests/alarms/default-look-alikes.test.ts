@@ -226,9 +226,11 @@ test('paper that stands still through a dozen washes raises; a holiday does not'
   expect(raised('filter.index.still', 9 * DAY, () => ({ 'hp.run': 0, 'filter.index': 7 }), 15)).toBe(0)
 })
 
-test('an ozone generator that has not run for a day raises; its rest of every night does not', () => {
-  expect(raised('ozone.run.idle', 30 * HOUR, () => ({ 'ozone.run': 0 }))).toBe(1)
-  expect(raised('ozone.run.idle', 5 * DAY, (m) => ({ 'ozone.run': m % DAY < 10 * HOUR ? 1 : 0 }))).toBe(0)
+test('an ozone generator that stands still through a day of washing raises; its rest of every night and weekend does not', () => {
+  const washing = (m: number): number => (m % DAY < 10 * HOUR && m % 60 < 20 ? 1 : 0)
+  expect(raised('ozone.run.idle', 3 * DAY, (m) => ({ 'ozone.run': 0, 'hp.run': washing(m) }))).toBe(1)
+  expect(raised('ozone.run.idle', 5 * DAY, (m) => ({ 'ozone.run': m % DAY < 10 * HOUR ? 1 : 0, 'hp.run': washing(m) }))).toBe(0)
+  expect(raised('ozone.run.idle', 5 * DAY, () => ({ 'ozone.run': 0, 'hp.run': 0 }), 15)).toBe(0)
 })
 
 test('water in the containment is a leak in dry weather, and work for the day after rain, also after a day of it', () => {

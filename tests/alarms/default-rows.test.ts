@@ -78,9 +78,14 @@ test.each([
   ['the transfer pump draws too little', 'transfer.current.light', 'low', { kind: 'deviation', limit: 0.75, when: { signal: 'transfer.run' } }, 'r', ['transfer.current']],
   ['phases that are not alike', 'supply.unbalance', 'low', { kind: 'any-of' }, 'r', ['mains.l2']],
   ['a phase that is missing', 'supply.phase', 'medium', { kind: 'any-of' }, 'r', ['mains.l3']],
-  ['no ozone for a day', 'ozone.run.idle', 'low', { kind: 'state', value: 0, onDelayMs: 26 * H }, 'nr', ['ozone.run']],
+  ['no ozone through a day of washing', 'ozone.run.idle', 'low', { kind: 'stuck', through: { signal: 'hp.run', settleMs: H, times: 12 } }, 'nr', ['ozone.run']],
+  ['the transfer pump runs on though nobody washes', 'transfer.inflow', 'low', { kind: 'state', value: 1, when: { idle: 'hp.run', idleForMs: 30 * MIN } }, 'pnr', ['transfer.run']],
+  ['air pressure that creeps up', 'blower.pressure.creep', 'alert', { kind: 'drift', side: 'high', spanMs: 21 * 24 * H }, 'nr', ['blower.pressure']],
+  ['pH steps up by a can of degreaser', 'tu.ph.rise', 'low', { kind: 'rate', side: 'high', limit: 1.2, spanMs: 30 * MIN }, 'nr', ['tu.ph']],
+  ['pH at rest that falls for weeks', 'tu.ph.falling', 'low', { kind: 'drift', side: 'low', perDay: -0.01, when: { idleForMs: 6 * H } }, 'nr', ['tu.ph']],
+  ['not washed for ten days', 'site.unfed', 'alert', { kind: 'stuck', forMs: 240 * H, through: null }, 'pnr', ['hp.run', 'hp.volume']],
   ['paper that stands still', 'filter.index.still', 'low', { kind: 'stuck' }, 'nr', ['filter.index']],
-  ['the roll at its end', 'filter.roll-end.reached', 'low', { value: 1 }, 'pnr', ['filter.roll-end']],
+  ['the roll at its end', 'filter.roll-end.reached', 'alert', { value: 1 }, 'pnr', ['filter.roll-end']],
 ] as const)('%s: %s is %s, where the loop has the signals, and not where it lacks them', (_, key, priority, rule, where, needs) => {
   for (const [level, site] of Object.entries(levels)) {
     const d = defs(site).get(key)
@@ -165,9 +170,11 @@ test('ALM-44 no more alarms than it takes: the mix of the demo fleet leans to lo
   const all = readdirSync(folder)
     .filter((f) => f.endsWith('.yaml'))
     .flatMap((f) => [...defs(siteOf(text(f.slice(0, -5)))).values()])
-  const share = (p: AlarmDef['priority']): number => all.filter((d) => d.priority === p).length / all.length
-  // Two of them, the clock and what is refused, are about the link and the same on every loop.
-  expect(all.length / 8).toBeLessThan(52)
+  // The checks after a visit and a power cut are told from outside the readings; three of them are of high priority, and they stand in for no-air.
+  const judged = all.filter((d) => d.rule.kind !== 'fact')
+  const share = (p: AlarmDef['priority']): number => judged.filter((d) => d.priority === p).length / judged.length
+  // What asks for no answer is no alarm.
+  expect(all.filter((d) => d.priority !== 'alert').length / 8).toBeLessThan(50)
   // Before the rows were corrected: 20 % high, 52 % medium, 26 % low. The aim is 5, 15 and 80.
   // Checks after visits and power cuts, and the overdue check-out, are high and rare: five of a loop's fifty.
   expect(share('high')).toBeLessThan(0.2)

@@ -101,7 +101,7 @@ test.each([
   ['common.trip.tripped', 1, 1, 'medium'],
   ['containment.leak.wet', 1, 1, 'high'],
   ['sump.high-high.wet', 1, 1, 'high'],
-  ['filter.roll-end.reached', 1, 1, 'low'],
+  ['filter.roll-end.reached', 1, 1, 'alert'],
 ] as const)('%s is the corrected row: reads %d for %d min, %s', (key, value, minutes, priority) => {
   expect(rule(key, 'state')).toMatchObject({ value, onDelayMs: minutes * MIN })
   expect(all(loop()).get(key)?.priority).toBe(priority)
@@ -177,6 +177,7 @@ test('a poor loop has floats, contacts, trip, paper, power, frost and silence, a
     'site.power-check-air',
     'site.quarantine',
     'site.silent',
+    'site.unfed',
     'site.visit-check',
     'site.visit-check-air',
     'sump.high.wet',

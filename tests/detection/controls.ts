@@ -13,7 +13,8 @@ export const tellAt = (r: LoopRun, toldMs: number, wakes: boolean): Annunciation
   alarm: `${r.site}/control`,
   trouble: 'any',
   priority: wakes ? 'high' : 'low',
-  wakes,
+  wokeMs: wakes ? toldMs : null,
+  called: false,
   atMs: toldMs,
   toldMs,
   clearedMs: toldMs,
@@ -47,7 +48,7 @@ export function bestElapsed(runs: readonly LoopRun[]): { readonly hours: number;
 export function random(runs: readonly LoopRun[], tries: number, seed: number): readonly Score[] {
   return Array.from({ length: tries }, (_, n) => {
     const next = prng(seed, `random control ${n}`)
-    return score(withTold(runs, (r) => r.told.filter((a) => a.priority !== 'alert').map((a) => tellAt(r, r.fromMs + next() * (r.toMs - r.fromMs), a.wakes))))
+    return score(withTold(runs, (r) => r.told.filter((a) => a.priority !== 'alert').map((a) => tellAt(r, r.fromMs + next() * (r.toMs - r.fromMs), a.wokeMs !== null))))
   })
 }
 

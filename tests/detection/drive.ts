@@ -8,8 +8,10 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import type { AlarmEvent, AlarmView, Rule } from '../../gateway/alarms/alarm.ts'
+import { isHidden } from '../../gateway/alarms/overlay.ts'
 import { compose } from '../../gateway/compose.ts'
-import type { Site } from '../../gateway/site/site.ts'
+import type { StateAnswer } from '../../gateway/port.ts'
+import { within, type Site } from '../../gateway/site/site.ts'
 import type { Plant } from '../../simulator/process/state.ts'
 import type { PlantSpec } from '../../simulator/process/spec.ts'
 import { settle, unsettled } from '../../simulator/settled.ts'
@@ -17,12 +19,14 @@ import { truthOf, type Truth } from '../../simulator/truth.ts'
 import { troubleOf } from './groups.ts'
 import type { Annunciation, Label, LoopRun } from './label.ts'
 import type { Entry, LoopPlan } from './plan.ts'
-import { wakes } from './wake.ts'
+import { ringOf, type Ring } from './wake.ts'
 
 const STEP_MS = 10_000
 const PREFIX = 'loopkeeper/v1'
 /** Someone answers each alarm after this long, and resets what is latched once it is over; common practice, no source. */
 const ANSWER_MS = 30 * 60_000
+/** A yard that cannot wash because tank and sump are full of rain has water taken away while it is open; one look in so long, a quarter of it to pump 1.8 m3. Common practice, no source. */
+const PUMPED_OUT_MS = 2 * 3_600_000
 /** What a radio keeps while its link is down. */
 const KEPT = 2000
 
@@ -53,36 +57,66 @@ export async function drive(o: Drive): Promise<LoopRun> {
   const clock = { nowMs: () => nowMs, steadyMs: () => nowMs }
   const parts = await compose({ dataDir: dir, synchronous: 'normal', prefix: PREFIX }, clock, sites)
   const { port, ...core } = parts.start({ brokers: () => [], counters: () => [], troubles: () => [] })
-  const told = new Map<string, { -readonly [K in keyof Annunciation]: Annunciation[K] }>()
+  type Told = { -readonly [K in keyof Annunciation]: Annunciation[K] }
+  const told = new Map<string, Told>()
   const due: { readonly atMs: number; readonly act: () => Promise<unknown> }[] = []
   const truths = truthsOf(site)
   port.subscribe((e) => {
     if (e.kind === 'alarm') heard(e.event, e.view)
+    else if (e.kind === 'wake') rang(e.view, ringOf(e.note, nowMs))
   })
+
+  /** The wake rule says of an alarm that its phone rings, when it is told or later, while nobody has answered it. */
+  function rang(view: AlarmView, ring: Ring): void {
+    const a = view.occurrence === null ? undefined : told.get(view.occurrence)
+    if (!a || ring === 'none' || isHidden(view) || view.acknowledgedMs !== null) return
+    if (ring === 'call') a.called = true
+    else if (a.wokeMs === null) {
+      a.wokeMs = nowMs
+      const { def, occurrence } = view
+      if (a.toldMs !== nowMs && occurrence !== null) due.push({ atMs: nowMs + ANSWER_MS, act: () => port.acknowledge(def.id, occurrence, 'on call', null) })
+    }
+  }
 
   function heard(event: AlarmEvent, view: AlarmView): void {
     const { alarm, occurrence } = event
     const person = (act: 'acknowledge' | 'reset') => (): Promise<unknown> => port[act](alarm, occurrence, 'on call', null)
     if (event.kind === 'raised') {
-      if (event.state === 'unacknowledged') due.push({ atMs: nowMs + ANSWER_MS, act: person('acknowledge') })
+      const note = port.wake(alarm)
+      // What rings is answered soon, at any hour; what waits for the morning, when the desk is staffed again.
+      if (event.state === 'unacknowledged') due.push({ atMs: (note && !note.rings ? Math.max(nowMs, note.deskMs) : nowMs) + ANSWER_MS, act: person('acknowledge') })
       if (told.has(occurrence)) return
       told.set(occurrence, {
         site: site.id,
         alarm,
         trouble: troubleOf(alarm),
         priority: view.def.priority,
-        wakes: wakes(view.def),
+        wokeMs: null,
+        called: false,
         atMs: event.atMs,
         toldMs: event.recordedMs,
         clearedMs: null,
         soInTruth: soInTruth(view.def.rule, truths, plant),
         value: event.value,
       })
+      if (note) rang(view, ringOf(note, nowMs))
     } else if (event.kind === 'cleared') {
       const a = told.get(occurrence)
       if (a) a.clearedMs = event.atMs
       if (view.def.latching) due.push({ atMs: nowMs + 2 * ANSWER_MS, act: person('reset') })
     }
+  }
+
+  /** Visits and planned work are said on the loop page, which writes visits into the log itself. */
+  async function say({ untilMs: end, ...entry }: Entry): Promise<void> {
+    const { kind, text = null } = entry
+    const untilMs = end ?? null
+    const desk = port.stateDesk
+    if (kind === 'visit-in') taken(await desk.checkIn(site.id, { untilMs, why: text }, 'technician'))
+    // Two visits that overlap end with the first check-out.
+    else if (kind === 'visit-out') await desk.checkOut(site.id, { person: null, note: text }, 'technician')
+    else if (kind === 'planned-work') taken(await desk.set(site.id, { state: kind, untilMs, why: text }, 'technician'))
+    else await port.log.add({ site: site.id, ...entry, kind }, 'technician')
   }
 
   const kept: string[] = []
@@ -102,7 +136,24 @@ export async function drive(o: Drive): Promise<LoopRun> {
     }
     for (let entry: Entry | undefined = log[0]; entry && entry.atMs <= nowMs; entry = log[0]) {
       log.shift()
-      await port.log.add({ site: site.id, ...entry }, 'technician')
+      await say(entry)
+    }
+    if (
+      atMs % PUMPED_OUT_MS === 0 &&
+      stuckFull(loop.plant) &&
+      within(site.open, site.zone, nowMs, true) &&
+      !o.plan.labels.some((l) => nowMs >= l.onsetMs && nowMs <= l.endMs + PUMPED_OUT_MS)
+    ) {
+      loop.faults.push({
+        id: `${site.id} pumped out ${nowMs}`,
+        kind: 'leak',
+        site: site.id,
+        at: plant.water.finished.id,
+        onsetMs: nowMs,
+        endMs: nowMs + PUMPED_OUT_MS / 4,
+        size: 240,
+      })
+      await port.log.add({ site: site.id, atMs: nowMs, kind: 'blowdown', value: 1800, unit: 'L', text: 'finished-water tank and sump were full of rain: pumped out' }, 'yard')
     }
     core.tick()
     for (const a of air) if (a.atMs === null && nowMs >= a.label.onsetMs && nowMs < a.label.endMs && tank && tank.oxygen < 1) a.atMs = nowMs
@@ -136,6 +187,13 @@ export async function drive(o: Drive): Promise<LoopRun> {
     counters,
     troubles,
   }
+}
+
+/** Nothing would ever move again: the transfer waits for room in the finished-water tank, the washer for room in the sump. */
+const stuckFull = (p: Plant): boolean => p.control.finishedFull && p.control.washerLocked
+
+function taken(answer: StateAnswer): void {
+  if (!answer.ok) throw new Error(answer.message)
 }
 
 function truthsOf(site: Site): ReadonlyMap<string, Truth> {

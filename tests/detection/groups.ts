@@ -33,8 +33,8 @@ export const TROUBLES = [
   'blind',
   'probe',
   'starvation',
-  'person',
   'clarity',
+  'visit',
   'other',
 ] as const
 export type Trouble = (typeof TROUBLES)[number]
@@ -42,7 +42,11 @@ export type Trouble = (typeof TROUBLES)[number]
 /** First pattern that fits decides: the narrow ones stand before the wide ones. */
 const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/\.blind$/, 'blind'],
-  [/overdue-visit/, 'person'],
+  [/inflow/, 'sump'],
+  [/overdue-visit/, 'visit'],
+  [/(visit|power)-check/, 'restart'],
+  [/no-answer/, 'dosing'],
+  [/^water\.lost/, 'leak'],
   [/^site\.silent$|gap|link/, 'link'],
   [/no-air|air-lost|airless/, 'air'],
   [/restart|power-back|after-power|post-visit|after-visit|visit-check|power-check|not-back|came-back/, 'restart'],

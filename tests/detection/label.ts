@@ -33,7 +33,10 @@ export interface Annunciation {
   readonly alarm: string
   readonly trouble: Trouble | 'any'
   readonly priority: Priority
-  readonly wakes: boolean
+  /** When it woke somebody, at once or later; null: it did not. */
+  readonly wokeMs: number | null
+  /** It rang while the desk was staffed. */
+  readonly called: boolean
   /** Event time. */
   readonly atMs: number
   /** When it could be told. */

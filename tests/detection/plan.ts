@@ -16,10 +16,12 @@ const DAY = 24 * HOUR
 const SETTLED_DAYS = 10
 const ROUND_DAYS = 21
 
-/** What people write into the site log while they are there. */
+/** What people say while they are there: on the loop page and in the site log. */
 export interface Entry {
   readonly atMs: number
-  readonly kind: 'visit-in' | 'visit-out' | 'calibration' | 'refill'
+  readonly kind: 'visit-in' | 'visit-out' | 'calibration' | 'refill' | 'planned-work'
+  /** Of planned work and of a visit: its announced end. */
+  readonly untilMs?: number
   readonly about?: string
   readonly item?: string
   readonly value?: number
@@ -121,10 +123,15 @@ function put(loop: Loop, s: Scenario, onsetMs: number, endMs: number, seed: numb
     seen: s.seen[site.instrumentation][0],
     air: s.air === true,
   })
-  const visit = (inMs: number, outMs: number, text: string): void => void loop.log.push({ atMs: inMs, kind: 'visit-in', text }, { atMs: outMs, kind: 'visit-out', text })
+  const visit = (inMs: number, outMs: number, text: string): void =>
+    void loop.log.push({ atMs: inMs, kind: 'visit-in', untilMs: outMs, text }, { atMs: outMs, kind: 'visit-out', text })
   const act = (kind: 'visit' | 'reseeding' | 'calibration', atMs: number, lastsMs: number): void =>
     void loop.faults.push({ id: `${id} ${kind}`, kind, site: site.id, onsetMs: atMs, endMs: atMs + lastsMs })
-  if (s.attended) visit(onsetMs - 10 * MIN, endMs + 30 * MIN, s.what)
+  if (s.attended) {
+    visit(onsetMs - 10 * MIN, endMs + 30 * MIN, s.what)
+    // Tanks fill and machines settle for a while after somebody has gone.
+    loop.log.push({ atMs: onsetMs - 5 * MIN, kind: 'planned-work', untilMs: endMs + 3 * HOUR, text: s.what })
+  }
   if (s.id === 'F12 selector') visit(onsetMs - 50 * MIN, onsetMs + 10 * MIN, 'round')
   if (s.mended === 'visit') {
     act('visit', endMs, HOUR)
@@ -157,7 +164,7 @@ function rounds(loop: Loop, fromMs: number, toMs: number): void {
     }
     loop.faults.push({ id: `${site.id} round ${day} calibration`, kind: 'calibration', site: site.id, onsetMs: atMs, endMs: atMs + HOUR / 2 })
     loop.faults.push({ id: `${site.id} round ${day} visit`, kind: 'visit', site: site.id, onsetMs: atMs + HOUR / 2, endMs: atMs + HOUR })
-    loop.log.push({ atMs: atMs - 10 * MIN, kind: 'visit-in', text: 'round' }, { atMs: atMs + 70 * MIN, kind: 'visit-out', text: 'round' })
+    loop.log.push({ atMs: atMs - 10 * MIN, kind: 'visit-in', untilMs: atMs + 70 * MIN, text: 'round' }, { atMs: atMs + 70 * MIN, kind: 'visit-out', text: 'round' })
     for (const [signal, item] of [
       ['tu.do', 'air'],
       ['tu.ph', 'buffers 7 and 10'],

@@ -1,17 +1,15 @@
-/** Loops driven side by side, in at most two processes: machines that run this have two cores. */
+/** Loops driven side by side, in a few processes. */
 import { fork } from 'node:child_process'
 import { availableParallelism } from 'node:os'
 import { fileURLToPath } from 'node:url'
 import type { FromDrive, ToDrive } from './drive-child.ts'
 import type { LoopRun } from './label.ts'
 
-const MOST = 2
-
 /** Runs of the jobs, in their order. Rejects with what a process said when it could not. */
-export async function driveAll(jobs: readonly ToDrive[], say: (line: string) => void): Promise<readonly LoopRun[]> {
+export async function driveAll(jobs: readonly ToDrive[], most: number, say: (line: string, run: LoopRun) => void): Promise<readonly LoopRun[]> {
   const out = new Map<string, LoopRun>()
   const waiting = [...jobs]
-  await Promise.all(Array.from({ length: Math.min(MOST, availableParallelism(), jobs.length) }, () => worker()))
+  await Promise.all(Array.from({ length: Math.min(most, availableParallelism(), jobs.length) }, () => worker()))
   return jobs.flatMap((j) => out.get(j.site) ?? [])
 
   async function worker(): Promise<void> {
@@ -26,7 +24,7 @@ export async function driveAll(jobs: readonly ToDrive[], say: (line: string) => 
         child.removeAllListeners('exit')
         if (!answer.ok) throw new Error(`${job.site}: ${answer.message}`)
         out.set(job.site, answer.run)
-        say(`${job.site}: ${answer.run.labels.length} planted, ${answer.run.told.length} annunciations`)
+        say(`${job.site}: ${answer.run.labels.length} planted, ${answer.run.told.length} annunciations`, answer.run)
       }
     } finally {
       child.disconnect()

@@ -66,6 +66,8 @@ export function runOf(series: Series): RealRun {
       trouble: 'any' as const,
       priority: 'low' as const,
       wakes: true,
+      wokeMs: nowMs,
+      called: false,
       atMs,
       toldMs: nowMs,
       clearedMs: null,

@@ -1,5 +1,5 @@
 /**
- * `npm run detection [-- --days 90] [--seed 1] [--full] [--quick] [--real] [--no-write]`: plants faults and look-alikes on twelve simulated loops, tells them
+ * `npm run detection [-- --days 90] [--seed 1] [--full] [--quick] [--real] [--no-write] [--only LOOP,LOOP] [--processes 2]`: plants faults and look-alikes on twelve simulated loops, tells them
  * through the real path, and prints how good the alarms were, beside controls that any method has to beat.
  * Then the same on open measured data with labels of other people; `--real`: that alone.
  */
@@ -7,6 +7,7 @@ import { writeFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
 import { parseArgs } from 'node:util'
 import { loadFleet } from '../../simulator/fleets/load.ts'
+import type { LoopRun } from './label.ts'
 import { plan } from './plan.ts'
 import { driveAll } from './pool.ts'
 import { realReport } from './real-table.ts'
@@ -24,6 +25,9 @@ const { values } = parseArgs({
     full: { type: 'boolean', default: false },
     real: { type: 'boolean', default: false },
     'no-write': { type: 'boolean', default: false },
+    processes: { type: 'string', default: '2' },
+    /** Ids of loops, with commas between: only these are driven, planted as in a whole run. */
+    only: { type: 'string' },
     json: { type: 'string' },
   },
 })
@@ -46,8 +50,13 @@ const jobs = plans.map((p) => ({ site: p.site, plan: p, fromMs: FROM_MS, days, s
 const cost = { rich: 0, normal: 1, poor: 2 }
 const levelOf = new Map(all.map((s) => [s.id, s.instrumentation]))
 jobs.sort((a, b) => cost[levelOf.get(a.site) ?? 'poor'] - cost[levelOf.get(b.site) ?? 'poor'])
-const runs = await driveAll(jobs, (line) => console.error(line))
-if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(runs))
+const only = values.only?.split(',')
+const done: LoopRun[] = []
+const runs = await driveAll(only ? jobs.filter((j) => only.includes(j.site)) : jobs, Number(values.processes), (line, run) => {
+  console.error(line)
+  done.push(run)
+  if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(done))
+})
 
 const r = report(runs, seed)
 const text = [
@@ -71,8 +80,8 @@ const text = [
 ].join('\n')
 console.log(text)
 console.log(r.beatsAll ? 'Cheaper than all four controls.' : 'NOT cheaper than all four controls.')
-if (!values.quick && !values['no-write']) writeFileSync(fileURLToPath(new URL('TABLE.md', import.meta.url)), text)
-if (!values.quick) measured()
+if (!values.quick && !only && !values['no-write']) writeFileSync(fileURLToPath(new URL('TABLE.md', import.meta.url)), text)
+if (!values.quick && !only) measured()
 console.error(`${Math.round((performance.now() - began) / 1000)} s`)
 
 function sum(name: string): number {

@@ -48,7 +48,8 @@ export interface Scenario {
 }
 
 const doses = (site: Site, what: string): boolean => site.equipment.some((e) => e.doses === what)
-const open = (site: Site): boolean => site.stages.some((s) => s.pad?.cover === 'open')
+/** An open pad whose rain reaches the sump: a diverter, or the yard that sets one by hand in the evening, sends a cloudburst away and nothing happens. */
+const open = (site: Site): boolean => site.stages.some((s) => s.pad?.cover === 'open' && s.pad.diverter === 'none')
 const carriers = (site: Site): boolean => site.stages.some((s) => s.retention === 'carriers')
 const has = (site: Site, signal: string): boolean => site.signals.some((s) => s.id === signal)
 
@@ -172,7 +173,8 @@ export const SCENARIOS: readonly Scenario[] = [
     restDays: 11,
     names: ['biology', 'redox', 'alkaline'],
     follows: killFollows,
-    seen: levels(noWater, ['yes', 'the dip of the next washes is gone'], ['yes', 'redox up at once, then the dip is gone']),
+    // Two litres leave 0.4 of the activity in this simulator, and with that the dip is half of the predicted one for a day and then food limits it, not the culture.
+    seen: levels(noWater, ['partly', 'the dip is half of what it should be for a day; pH steps up where no acid is dosed'], ['yes', 'redox up at once']),
     weekday: true,
     mended: 'reseeding',
   },
@@ -236,7 +238,8 @@ export const SCENARIOS: readonly Scenario[] = [
     restDays: 6,
     names: ['alkalinity', 'acid'],
     follows: ['biology', 'dosing', 'probe'],
-    seen: levels(noWater, ['yes', 'a dose moves the pH further each week, idle pH falls']),
+    // The pH of the simulated loop of hard water that gets it stays between 7.7 and 8.2 through all 26 days: no harm comes of it, and nothing is there to be told.
+    seen: levels(noWater, ['partly', 'pH at rest falls by 0.01 a day where no acid is dosed; make-up water brings enough alkalinity for the rest']),
     fits: carriers,
     mended: 'visit',
   },
@@ -317,7 +320,8 @@ export const SCENARIOS: readonly Scenario[] = [
     afterH: 12,
     restDays: 3,
     names: ['transfer', 'sump', 'water', 'spill'],
-    follows: ['starvation', 'paper', 'make-up', 'leak'],
+    // The treatment unit is not fed while nothing is transferred, so its dip is missing too.
+    follows: ['starvation', 'biology', 'paper', 'make-up', 'leak'],
     seen: levels(['yes', 'the sump rises to its float although the pump runs'], ['yes', 'pump runs, sump does not fall, finished water does']),
     weekday: true,
     mended: 'visit',
@@ -334,7 +338,8 @@ export const SCENARIOS: readonly Scenario[] = [
     afterH: 12,
     restDays: 3,
     names: ['transfer', 'sump', 'water', 'spill'],
-    follows: ['starvation', 'paper', 'make-up', 'leak'],
+    // The treatment unit is not fed while nothing is transferred, so its dip is missing too.
+    follows: ['starvation', 'biology', 'paper', 'make-up', 'leak'],
     seen: levels(['yes', 'the sump rises to its float although the pump runs'], ['yes', 'pump runs, sump does not fall, finished water does']),
     weekday: true,
     mended: 'visit',

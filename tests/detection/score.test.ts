@@ -5,7 +5,7 @@ import { troubleOf } from './groups.ts'
 import type { Annunciation, Label, LoopRun } from './label.ts'
 import { airInTime, chatters, foundBy, quantile, score, WEIGHTS } from './score.ts'
 import { report } from './table.ts'
-import { wakesOf } from './wake.ts'
+import { ringOf, wakesOf } from './wake.ts'
 
 const MIN = 60_000
 const HOUR = 60 * MIN
@@ -31,7 +31,8 @@ const told = (over: Partial<Annunciation> = {}): Annunciation => ({
   alarm: 'yard/blower.no-air',
   trouble: 'air',
   priority: 'high',
-  wakes: true,
+  wokeMs: over.toldMs ?? 10 * DAY,
+  called: false,
   atMs: over.toldMs ?? 10 * DAY,
   toldMs: 10 * DAY,
   clearedMs: (over.toldMs ?? 10 * DAY) + HOUR,
@@ -125,8 +126,17 @@ test('calls of one loop within an hour of the first are one wake; a waking alarm
   expect(score([run([label()], list)]).falseWakes).toBe(0)
 })
 
+test('a verdict that turns to a wake hours after the alarm was told wakes then; one that rings while the desk is staffed is a call and a line of the day list', () => {
+  const late = told({ toldMs: 10 * DAY, wokeMs: 10 * DAY + 5 * HOUR })
+  expect(wakesOf([late]).map((w) => w.atMs)).toEqual([10 * DAY + 5 * HOUR])
+  expect(ringOf({ rings: true, deskMs: 100 }, 99)).toBe('wake')
+  expect(ringOf({ rings: true, deskMs: 100 }, 100)).toBe('call')
+  expect(ringOf({ rings: false, deskMs: 100 }, 99)).toBe('none')
+  expect(score([run([], [told({ wokeMs: null, called: true })])])).toMatchObject({ wakes: 0, calls: 1, falseCalls: 1, items: 1, falseItems: 1 })
+})
+
 test('the day list holds one line per alarm and day, chatter is the third time within an hour, standing is longer than a day', () => {
-  const low = (toldMs: number): Annunciation => told({ toldMs, wakes: false, priority: 'low', trouble: 'frost', alarm: 'yard/cabinet.low' })
+  const low = (toldMs: number): Annunciation => told({ toldMs, wokeMs: null, priority: 'low', trouble: 'frost', alarm: 'yard/cabinet.low' })
   expect(score([run([], [low(0), low(HOUR), low(DAY)])])).toMatchObject({ items: 2, falseItems: 2, wakes: 0 })
   expect(chatters([0, 20, 40, 60].map((m) => low(m * MIN)))).toBe(1)
   expect(chatters([0, 40, 80, 120].map((m) => low(m * MIN)))).toBe(0)

@@ -6,7 +6,8 @@
  *   false           no planted fault explains it: outside every span of a fault that it names or may follow from; a look-alike explains
  *                   only what it says it may bring
  *   wake            see wake.ts; it is false when nothing in it is explained
- *   day-list item   an annunciation that wakes nobody and is no alert; one per alarm and day
+ *   call            an annunciation that rings while the desk is staffed, as far as it did not wake somebody later
+ *   day-list item   an annunciation that wakes nobody and is no alert, calls among them; one per alarm and day
  *   chatter         an alarm that is annunciated for the third time, or more, within 60 min (ISA-18.2 speaks of three or more a minute as chattering, for
  *                   plants with an operator; an hour is what a person far away can bear: common practice, no source)
  *   standing        active for more than 24 h
@@ -53,6 +54,8 @@ export interface Score {
   readonly trueWakesPerFault: number
   /** False wakes, and the true ones of `WEIGHTS.faultsPerLoopYear` faults. */
   readonly wakesPerLoopYear: number
+  readonly calls: number
+  readonly falseCalls: number
   readonly items: number
   readonly falseItems: number
   readonly itemsPerLoopMonth: number
@@ -106,6 +109,7 @@ export function score(runs: readonly LoopRun[]): Score {
   const wakes = runs.flatMap((r) => wakesOf(r.told).map((w) => ({ ...w, vain: !w.by.some((a) => r.labels.some((l) => explains(l, a))) })))
   const falseWakes = wakes.filter((w) => w.vain)
   const items = runs.flatMap((r) => itemsOf(r))
+  const calls = runs.flatMap((r) => r.told.filter((a) => a.called && a.wokeMs === null).map((a) => ({ vain: !r.labels.some((l) => explains(l, a)) })))
   const falseItems = items.filter((i) => i.vain).length
   const air = found.map((f) => airInTime(f, f.every)).filter((x) => x !== null)
   const recall = yes.length === 0 ? null : hits(yes) / yes.length
@@ -137,6 +141,8 @@ export function score(runs: readonly LoopRun[]): Score {
     falseWakesPerLoopYear,
     trueWakesPerFault,
     wakesPerLoopYear: falseWakesPerLoopYear + WEIGHTS.faultsPerLoopYear * trueWakesPerFault,
+    calls: calls.length,
+    falseCalls: calls.filter((c) => c.vain).length,
     items: items.length,
     falseItems,
     itemsPerLoopMonth: per(items.length, days / MONTH_DAYS),
@@ -158,7 +164,7 @@ interface Item {
 function itemsOf(r: LoopRun): readonly Item[] {
   const days = new Map<string, Item>()
   for (const a of r.told) {
-    if (a.wakes || a.priority === 'alert') continue
+    if (a.wokeMs !== null || a.priority === 'alert') continue
     const key = `${a.alarm} ${Math.floor(a.toldMs / DAY)}`
     const vain = !r.labels.some((l) => explains(l, a))
     const before = days.get(key)

@@ -65,6 +65,7 @@ export function report(runs: readonly LoopRun[], seed: number): Report {
     figure('false wakes per loop-year', (s) => n2(s.falseWakesPerLoopYear), `<= ${TARGETS.falseWakes}`),
     figure('true wakes per planted fault', (s) => n2(s.trueWakesPerFault)),
     figure(`all wakes per loop-year at ${WEIGHTS.faultsPerLoopYear} faults a year`, (s) => n2(s.wakesPerLoopYear), `<= ${TARGETS.wakes}`),
+    figure('calls to the staffed desk, those no fault explains', (s) => `${s.calls.toFixed(0)}, ${s.falseCalls.toFixed(0)}`),
     figure('day-list items per loop-month, all', (s) => n2(s.itemsPerLoopMonth)),
     figure('day-list items per loop-month, no fault behind', (s) => n2(s.falseItemsPerLoopMonth), `<= ${TARGETS.items}`),
     figure('chatter (3 in 60 min)', (s) => s.chatters.toFixed(0)),
@@ -99,7 +100,15 @@ function scenarioLines(runs: readonly LoopRun[]): readonly string[] {
       if (of.length === 0) continue
       const told = of.flatMap((x) => x.told)
       out.push(
-        row(s.id, s.what, level, String(of.length), String(wakesOf(told).length), String(told.filter((a) => !a.wakes && a.priority !== 'alert').length), counted(told.map(keyOf))),
+        row(
+          s.id,
+          s.what,
+          level,
+          String(of.length),
+          String(wakesOf(told).length),
+          String(told.filter((a) => a.wokeMs === null && a.priority !== 'alert').length),
+          counted(told.map(keyOf)),
+        ),
       )
     }
   return [...out, '']

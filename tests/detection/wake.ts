@@ -1,11 +1,14 @@
 /**
- * Who is woken by what: the one place where the verdict is taken, so that another can take its place. Until a verdict weighs harm against
- * the next staffed hour, priority decides: high wakes, everything else waits for the morning.
+ * Who is woken by what, as the wake rule of the gateway says: an annunciation wakes when its verdict rings while the desk is not staffed, at
+ * once or later, as harm comes nearer. While the desk is staffed the same verdict is a call to somebody who is awake: it is counted as a call
+ * and as an item of the day list, and wakes nobody. What is announced again because nobody was heard of is not counted anew.
  */
-import type { AlarmDef } from '../../gateway/alarms/alarm.ts'
+import type { WakeNote } from '../../gateway/alarms/wake.ts'
 import type { Annunciation } from './label.ts'
 
-export const wakes = (def: Pick<AlarmDef, 'priority'>): boolean => def.priority === 'high'
+export type Ring = 'wake' | 'call' | 'none'
+
+export const ringOf = (note: Pick<WakeNote, 'rings' | 'deskMs'>, nowMs: number): Ring => (!note.rings ? 'none' : note.deskMs > nowMs ? 'wake' : 'call')
 
 /** A person who is up already is not woken again by the same loop. Common practice, no source. */
 export const ONE_WAKE_MS = 3_600_000
@@ -20,11 +23,12 @@ export interface Wake {
 export function wakesOf(told: readonly Annunciation[]): readonly Wake[] {
   const out: { site: string; atMs: number; by: Annunciation[] }[] = []
   const last = new Map<string, { site: string; atMs: number; by: Annunciation[] }>()
-  for (const a of told.filter((x) => x.wakes).sort((x, y) => x.toldMs - y.toldMs)) {
+  const waking = told.flatMap((a) => (a.wokeMs === null ? [] : [{ a, atMs: a.wokeMs }])).sort((x, y) => x.atMs - y.atMs)
+  for (const { a, atMs } of waking) {
     const open = last.get(a.site)
-    if (open && a.toldMs - open.atMs < ONE_WAKE_MS) open.by.push(a)
+    if (open && atMs - open.atMs < ONE_WAKE_MS) open.by.push(a)
     else {
-      const wake = { site: a.site, atMs: a.toldMs, by: [a] }
+      const wake = { site: a.site, atMs, by: [a] }
       out.push(wake)
       last.set(a.site, wake)
     }

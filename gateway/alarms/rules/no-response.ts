@@ -1,6 +1,7 @@
 /**
  * Doses that do nothing: an empty drum, a lost prime, a broken hose, or a probe that no longer sees. One dose at high alkalinity moves pH
- * by less than the noise, so several are added up and compared with what this loop's own doses usually did per minute of dosing.
+ * by less than the noise, so several are added up and compared with what this loop's own doses usually did per minute of dosing. Where those scatter
+ * so much that as many good doses may well add up to so little, nothing is said.
  */
 import type { ConditionOf } from '../rule.ts'
 import { known } from '../signal-memory.ts'
@@ -10,7 +11,10 @@ import { createRuns } from './runs.ts'
 
 const USUAL = 50
 /** Doses after which the usual response is taken for known. */
-const LEAST = 10
+const LEAST = 30
+/** Standard deviations that a usual sum must be above the one that raises; and what makes one of a median distance, for a normal distribution. */
+const APART = 3
+const PER_MEDIAN = 1.4826
 /** Clears at this much more than the share that raises. */
 const BACK = 1.5
 
@@ -39,11 +43,19 @@ export function noResponseCondition(c: ConditionOf<'no-response'>, { find, learn
     const normal = usual.middle(0, usual.count())
     let all = 0
     let time = 0
+    let squares = 0
     for (let i = 0; i < c.doses; i++) {
       all += moved.at(i)
       time += minutes.at(i)
+      squares += minutes.at(i) ** 2
     }
-    return normal > 0 ? all / (normal * time) : Number.NaN
+    const told = normal * time * (1 - c.share) >= APART * scatter(normal) * Math.sqrt(squares)
+    return normal > 0 && told ? all / (normal * time) : Number.NaN
+  }
+  /** Standard deviation of the usual responses, by their median distance. */
+  const scatter = (normal: number): number => {
+    const apart = Array.from({ length: usual.count() }, (_, i) => Math.abs(usual.at(i) - normal)).sort((a, b) => a - b)
+    return PER_MEDIAN * (apart[Math.floor(apart.length / 2)] ?? 0)
   }
   const conclude = (): void => {
     const min = dosedMs / 60_000
