@@ -69,10 +69,13 @@ describe.skipIf(why !== null)(`setting up sites in the page${why === null ? '' :
 
   test('a second person who saw the file before is refused, keeps what they typed, and saves it on the file as it is now', async () => {
     await other.getByLabel('Phone of the yard').fill('555-0177')
+    await other.getByLabel('Getting in').fill('Gate B, key safe behind the ticket hut; ring the office first, because lorries move without warning there')
     await other.getByText(/has been changed since you looked/).waitFor()
     await other.getByRole('button', { name: 'Show the file as it is now' }).click()
     await other.getByRole('button', { name: 'Show what it does' }).click()
     await other.getByLabel('Why').fill('new phone')
+    expect(await other.evaluate(() => document.documentElement.scrollWidth), 'long lines of the difference scroll in their own box').toBeLessThanOrEqual(360)
+    expect((await new AxeBuilder({ page: other }).analyze()).violations.map((v) => v.id)).toEqual([])
     await other.getByRole('button', { name: 'Save the file' }).click()
     await other.getByText('Saved: yard-1.yaml').waitFor()
     expect(onDisk()).toContain('range: [0, 140]')

@@ -4,6 +4,7 @@ import { useSignal } from '@preact/signals'
 import type { SiteFileBody, SiteFileRequest, SiteFileSavedBody, SiteFileTriedBody } from '../../server/wire.ts'
 import { getSiteFile, saveSiteFile, trySiteFile } from '../link/setup.ts'
 import { to } from '../router.ts'
+import { editList, withEdit, type Edits } from '../state/edits.ts'
 import { SiteForm, type FieldValue } from './setup-form.tsx'
 import { Preview } from './setup-preview.tsx'
 import { Secret } from './setup-secret.tsx'
@@ -22,8 +23,6 @@ interface Props {
   readonly isNew?: boolean
 }
 
-type Edits = ReadonlyMap<string, FieldValue | null>
-
 const LOOK_AFTER_MS = 700
 
 export function Editor(given: Props) {
@@ -31,7 +30,8 @@ export function Editor(given: Props) {
   const view = useSignal<'form' | 'text'>(given.fields ? 'form' : 'text')
   /** The text the fields of the form are laid over. */
   const base = useSignal({ mark: given.mark, text: given.text, fields: given.fields, version: 0 })
-  const edits = useSignal<Edits>(new Map())
+  const onDisk = useSignal(given.isNew ? '' : given.text)
+  const edits = useSignal<Edits<FieldValue>>(new Map())
   const faults = useSignal<readonly Fault[]>(given.faults)
   const tried = useSignal<SiteFileTriedBody | null>(null)
   const saved = useSignal<SiteFileSavedBody | null>(null)
@@ -41,11 +41,18 @@ export function Editor(given: Props) {
   const timer = useRef<ReturnType<typeof setTimeout> | undefined>(undefined)
   const asked = useRef(0)
   useEffect(() => () => clearTimeout(timer.current), [])
+  const unsaved = edits.value.size > 0 || base.value.text !== onDisk.value
+  useEffect(() => {
+    if (!unsaved) return undefined
+    const hold = (e: BeforeUnloadEvent): void => e.preventDefault()
+    addEventListener('beforeunload', hold)
+    return () => removeEventListener('beforeunload', hold)
+  }, [unsaved])
 
   const request = (): SiteFileRequest => ({
     mark: base.value.mark,
     text: base.value.text,
-    ...(edits.value.size > 0 && { edits: [...edits.value].map(([path, value]) => ({ path: JSON.parse(path) as string[], value: value as never })) }),
+    ...(edits.value.size > 0 && { edits: editList(edits.value) as never }),
   })
   const fail = (fault: string, stale = false): void => {
     state.value = { sending: false, fault, stale }
@@ -95,6 +102,7 @@ export function Editor(given: Props) {
     if (!r.ok) return fail(r.status === 0 ? 'Not saved: no link to the server. Press again when the link is back.' : `Not saved: ${r.message}.`, r.code === 'stale-file')
     const text = tried.value?.text ?? base.value.text
     base.value = { mark: r.body.mark, text, fields: tried.value?.fields ?? base.value.fields, version: base.value.version + 1 }
+    onDisk.value = text
     edits.value = new Map()
     tried.value = null
     saved.value = r.body
@@ -117,6 +125,7 @@ export function Editor(given: Props) {
     const r = await getSiteFile(file)
     if (!r.ok) return fail(r.message)
     if (view.value === 'text') lost.value = base.value.text
+    onDisk.value = r.body.text
     base.value = { mark: r.body.mark, text: r.body.text, fields: r.body.fields, version: view.value === 'text' ? base.value.version + 1 : base.value.version }
     if (view.value === 'text') edits.value = new Map()
     tried.value = null
@@ -150,7 +159,7 @@ export function Editor(given: Props) {
             faults={faults.value}
             inForce={given.inForce}
             set={(path, value) => {
-              edits.value = new Map(edits.value).set(JSON.stringify(path), value)
+              edits.value = withEdit(edits.value, path, value)
               changed()
             }}
           />

@@ -304,6 +304,12 @@ function Things({ of, words, value, faults, set }: ThingsProps) {
     come.value = [...come.value, name]
     set([of, name], begin)
   }
+  /** Enter adds here, and does not send the form. */
+  const onEnter = (e: KeyboardEvent): void => {
+    if (e.key !== 'Enter') return
+    e.preventDefault()
+    add()
+  }
   const take = (k: string, out: boolean): void => {
     const next = new Set(gone.value)
     if (out) next.add(k)
@@ -358,7 +364,7 @@ function Things({ of, words, value, faults, set }: ThingsProps) {
       <div class="pair">
         <label>
           Another, by its id
-          <input value={id.value} maxLength={63} autoCapitalize="none" autoComplete="off" onInput={(e) => (id.value = e.currentTarget.value)} />
+          <input value={id.value} maxLength={63} autoCapitalize="none" autoComplete="off" onInput={(e) => (id.value = e.currentTarget.value)} onKeyDown={onEnter} />
         </label>
         <button type="button" class="btn" onClick={add}>
           Add<span class="vh"> to {words.toLowerCase()}</span>
