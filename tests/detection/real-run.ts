@@ -65,7 +65,6 @@ export function runOf(series: Series): RealRun {
       alarm: `${site.id}/${alarm}`,
       trouble: 'any' as const,
       priority: 'low' as const,
-      wakes: true,
       wokeMs: nowMs,
       called: false,
       atMs,
