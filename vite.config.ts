@@ -4,5 +4,18 @@ import { defineConfig } from 'vite'
 export default defineConfig({
   root: 'web',
   publicDir: 'public',
-  build: { outDir: 'dist', emptyOutDir: true, target: 'es2022', assetsInlineLimit: 0, modulePreload: { polyfill: false } },
+  build: {
+    outDir: 'dist',
+    emptyOutDir: true,
+    target: 'es2022',
+    assetsInlineLimit: 0,
+    modulePreload: { polyfill: false },
+    rollupOptions: {
+      input: { index: 'web/index.html', yard: 'web/yard/yard.ts' },
+      output: {
+        entryFileNames: (c) => (c.name === 'yard' ? 'yard.js' : 'assets/[name]-[hash].js'),
+        assetFileNames: (a) => (a.names.includes('yard.css') ? 'yard.css' : 'assets/[name]-[hash][extname]'),
+      },
+    },
+  },
 })

@@ -14,6 +14,7 @@ export * from './wire-changes.ts'
 
 export * from './wire-due.ts'
 export * from './wire-rules.ts'
+export * from './wire-yard.ts'
 
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])

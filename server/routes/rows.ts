@@ -17,6 +17,7 @@ import { outlookRows } from './outlook.ts'
 import { peopleRows } from './people.ts'
 import { row, type Row } from './row.ts'
 import { ruleRows } from './rules.ts'
+import { yardLinkRows } from './yard-link.ts'
 
 const openapiRow = row({
   method: 'GET',
@@ -41,6 +42,7 @@ export const ROWS: readonly Row[] = [
   ...ruleRows,
   ...journalRows,
   ...logRows,
+  ...yardLinkRows,
   ...peopleRows,
   openapiRow,
 ]

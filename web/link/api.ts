@@ -49,6 +49,10 @@ import {
   loopStateBody,
   personBody,
   stateHistoryBody,
+  yardLinkBody,
+  yardLinkMadeBody,
+  type YardLinkBody,
+  type YardLinkMadeBody,
 } from '../../server/wire.ts'
 
 export type Answer<T> = { readonly ok: true; readonly body: T } | { readonly ok: false; readonly status: number; readonly code: string; readonly message: string }
@@ -107,6 +111,10 @@ export const getLog = (site: string, fromMs: number, toMs: number): Promise<Answ
 /** Acknowledges the occurrence the person saw; 409 when it has moved on meanwhile. */
 export const acknowledge = (a: AlarmBody, note?: string): Promise<Answer<AlarmBody>> =>
   ask(`/api/alarms/${q(a.id)}/acknowledge`, alarmBody, post({ occurrence: a.occurrence, version: a.version, ...(note && { note }) }))
+
+export const getYardLink = (site: string): Promise<Answer<YardLinkBody>> => ask(`/api/loops/${q(site)}/yard-link`, yardLinkBody)
+export const makeYardLink = (site: string): Promise<Answer<YardLinkMadeBody>> => ask(`/api/loops/${q(site)}/yard-link`, yardLinkMadeBody, { method: 'POST' })
+export const withdrawYardLink = (site: string): Promise<Answer<YardLinkBody>> => ask(`/api/loops/${q(site)}/yard-link/withdraw`, yardLinkBody, { method: 'POST' })
 
 /** Asks who is signed in; a refusal changes the page by itself. */
 export const amSignedIn = (): Promise<Answer<unknown>> => ask('/api/me', { safeParse: (v) => ({ success: true, data: v }) })

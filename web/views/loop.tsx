@@ -26,6 +26,7 @@ import { SetAsideList } from './set-aside-list.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
 import { Machines } from './machines.tsx'
 import { Vitals } from './vitals.tsx'
+import { YardLink } from './yard-link.tsx'
 
 export function LoopPage({ site }: { site: string }) {
   const detail = useMemo(() => createDetail(site), [site])
@@ -159,6 +160,7 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
             <dt>Altitude</dt>
             <dd>{body.altitudeM === null ? 'not written down' : measured(body.altitudeM, 0, 'm')}</dd>
           </dl>
+          <YardLink site={body.id} zone={body.zone} />
         </section>
       </div>
       <Hazards cautions={body.hazards} title="Hazards here" />
