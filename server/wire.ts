@@ -54,6 +54,8 @@ export const alarmBody = z.object({
   value: z.number().nullable(),
   valueNow: z.number().nullable(),
   limit: z.number().nullable(),
+  /** Value and limit are a change or a distance, not a place on the scale. */
+  difference: z.literal(true).optional(),
   /** Display text of the unit, and digits shown after the point. */
   unit: z.string(),
   digits: z.number().int(),

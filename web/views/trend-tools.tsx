@@ -4,6 +4,7 @@ import type { HistoryBody, LoopDetailBody, SignalBody } from '../../server/wire.
 import { now } from '../state/store.ts'
 import { csv, moved, SPANS, type Span } from '../state/trend.ts'
 import { age, moment, offset } from '../words/times.ts'
+import { UnitChoice } from './unit-choice.tsx'
 
 interface Props {
   readonly loop: LoopDetailBody
@@ -71,6 +72,7 @@ export function TrendTools({ loop, span, follows, firstMs, all, asTable, courses
         </b>
         , {age(width)}, site time {offset(span.toMs, loop.zone)}
       </p>
+      <UnitChoice />
     </div>
   )
 }

@@ -10,6 +10,7 @@ import { inSpan, standings } from '../state/then.ts'
 import { chosen, coverage, lanes, MOST_LINES, spanOf, type Span } from '../state/trend.ts'
 import { timeTicks } from '../state/time-ticks.ts'
 import { withVitals } from '../state/vital.ts'
+import { unitSystem } from '../state/unit-choice.ts'
 import { figure } from '../words/numbers.ts'
 import { age, moment } from '../words/times.ts'
 import { Bars } from './trend-bars.tsx'
@@ -155,6 +156,9 @@ function Trend({ loop }: { loop: LoopDetailBody }) {
             <span>
               {figure(Math.floor(least.share * 10) / 10, 1)} % of the time has readings{all.length > 1 && ` of ${least.signal.name}, the least of all`}.
             </span>
+          )}
+          {unitSystem === 'us' && (
+            <span>Figures, axes and the saved file are in US units, turned in this browser from what was measured; each row of the file names its unit.</span>
           )}
           {undrawn > 0 && (
             <span>
