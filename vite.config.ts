@@ -11,6 +11,13 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     // In one file, so that the setting of web/zod-setup.ts is made before the schemas are: else they try what the policy forbids.
-    rolldownOptions: { output: { codeSplitting: { groups: [{ name: 'wire', test: /node_modules\/zod\/|web\/zod-setup|server\/wire/ }] } } },
+    rolldownOptions: {
+      input: { index: 'web/index.html', yard: 'web/yard/yard.ts' },
+      output: {
+        codeSplitting: { groups: [{ name: 'wire', test: /node_modules\/zod\/|web\/zod-setup|server\/wire/ }] },
+        entryFileNames: (c: { name: string }) => (c.name === 'yard' ? 'yard.js' : 'assets/[name]-[hash].js'),
+        assetFileNames: (a: { names: string[] }) => (a.names.includes('yard.css') ? 'yard.css' : 'assets/[name]-[hash][extname]'),
+      },
+    },
   },
 })

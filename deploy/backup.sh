@@ -51,7 +51,7 @@ trap 'exit 1' HUP INT TERM
   const db = new (require("better-sqlite3"))(process.argv[1], { readonly: true, fileMustExist: true, timeout: 5000 })
   db.backup(process.argv[2]).then(() => db.close())
 ' "$data/state.db" "$work/state.db"
-for file in site-credentials.json traffic.json; do
+for file in site-credentials.json traffic.json yard-links.json; do
   [ ! -f "$data/$file" ] || cp -- "$data/$file" "$work/$file"
 done
 # First normals are frozen, tests of two months are compared, and rules have learned for weeks: the history that came from may be forgotten by now.

@@ -40,7 +40,7 @@ cp -- "$backup/state.db" "$work/state.db"
   db.close()
 ' "$work/state.db" || fail "the state database of $backup is damaged: the lines above say how"
 LOOPKEEPER_DATA=$work "$deploy/loopkeeper" history restore "$backup/history.db" || fail "the history of $backup is damaged"
-for file in site-credentials.json traffic.json; do
+for file in site-credentials.json traffic.json yard-links.json; do
   [ ! -f "$backup/$file" ] || cp -- "$backup/$file" "$work/$file"
 done
 for folder in normal vitals learned; do

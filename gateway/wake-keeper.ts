@@ -4,6 +4,7 @@
  */
 import type { AlarmEvent, AlarmView } from './alarms/alarm.ts'
 import { harmOf, nextOpen, threatOf, type AirFacts } from './alarms/harm.ts'
+import { isHidden } from './alarms/overlay.ts'
 import { judgeWake, type WakeNote } from './alarms/wake.ts'
 import type { Clock } from './clock.ts'
 import type { SiteState } from './port.ts'
@@ -46,7 +47,8 @@ export function createWakeKeeper(parts: WakeParts): WakeKeeper {
   let dueMs = Number.NEGATIVE_INFINITY
 
   const judge = (view: AlarmView): void => {
-    const stands = view.occurrence !== null && view.state !== 'normal' && view.state !== 'returned'
+    // Nobody is told of what is shelved, suppressed or out of service.
+    const stands = view.occurrence !== null && view.state !== 'normal' && view.state !== 'returned' && !isHidden(view)
     const before = notes.get(view.def.id) ?? null
     if (!stands) {
       notes.delete(view.def.id)

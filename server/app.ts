@@ -15,6 +15,7 @@ import { originOf } from './people/same-origin.ts'
 import { registerApi } from './routes/api.ts'
 import { registerPage } from './routes/page.ts'
 import { registerSignIn } from './routes/signin.ts'
+import { registerYard } from './routes/yard.ts'
 import { securityHeaders } from './security-headers.ts'
 import type { HealthBody } from './wire.ts'
 
@@ -71,9 +72,9 @@ export async function buildApp(parts: AppParts): Promise<App> {
     clientErrorHandler: refuseBrokenRequest,
   })
   server.decorateRequest('person', null)
-  // A form can only come from the sign-in page; everything else speaks JSON.
+  // A form can only come from the sign-in page or a yard page; everything else speaks JSON.
   server.addContentTypeParser('application/x-www-form-urlencoded', { parseAs: 'string' }, (request, body, done) => {
-    if (request.url.split('?')[0] === '/signin') done(null, Object.fromEntries(new URLSearchParams(String(body))))
+    if (/^\/(signin$|yard\/)/.test(request.url.split('?')[0] ?? '')) done(null, Object.fromEntries(new URLSearchParams(String(body))))
     else done(new Fault('not-our-media-type', 'a form found: send JSON with "Content-Type: application/json"'))
   })
   server.removeContentTypeParser('text/plain')
@@ -98,6 +99,7 @@ export async function buildApp(parts: AppParts): Promise<App> {
     fill: () => parts.demo?.()?.fill() ?? null,
   })
   registerSignIn(server, access)
+  registerYard(server, { gateway, clock, yard: access.yard })
   registerPage(server, parts.pageDir)
   live.attach(server.server)
   await server.ready()

@@ -4,6 +4,7 @@ import type { Socket } from 'node:net'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { Fault, FAULTS, shown, type FaultCode } from './errors.ts'
 import { securityHeaders } from './security-headers.ts'
+import { withoutToken } from './yard/links.ts'
 
 export function answerFaults(error: unknown, request: FastifyRequest, reply: FastifyReply, log: (line: string) => void): FastifyReply {
   const fault = error instanceof Fault ? error : (foreseen(error, request) ?? unforeseen(error, request, log))
@@ -33,7 +34,7 @@ function foreseen(error: unknown, request: FastifyRequest): Fault | null {
 
 function unforeseen(error: unknown, request: FastifyRequest, log: (line: string) => void): Fault {
   const number = randomBytes(4).toString('hex')
-  log(`BUG ${number}: ${request.method} ${shown(request.url.split('?')[0])} failed: ${error instanceof Error ? (error.stack ?? error.message) : String(error)}`)
+  log(`BUG ${number}: ${request.method} ${shown(withoutToken(request.url.split('?')[0] ?? ''))} failed: ${error instanceof Error ? (error.stack ?? error.message) : String(error)}`)
   return new Fault('internal', `we failed; the log of the server has it under ${number}`)
 }
 

@@ -15,6 +15,7 @@ export * from './wire-changes.ts'
 export * from './wire-due.ts'
 export * from './wire-rules.ts'
 export * from './wire-setup.ts'
+export * from './wire-yard.ts'
 
 const ms = z.number().int()
 const quality = z.enum(['good', 'uncertain', 'bad'])
@@ -54,6 +55,8 @@ export const alarmBody = z.object({
   value: z.number().nullable(),
   valueNow: z.number().nullable(),
   limit: z.number().nullable(),
+  /** Value and limit are a change or a distance, not a place on the scale. */
+  difference: z.literal(true).optional(),
   /** Display text of the unit, and digits shown after the point. */
   unit: z.string(),
   digits: z.number().int(),

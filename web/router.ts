@@ -23,7 +23,16 @@ export function startRouter(): void {
   addEventListener('click', (e) => {
     if (e.defaultPrevented || e.button !== 0 || e.metaKey || e.ctrlKey || e.shiftKey || e.altKey) return
     const a = e.target instanceof Element ? e.target.closest('a') : null
-    if (!a || a.target || a.hasAttribute('download') || a.origin !== location.origin || a.pathname.startsWith('/api/') || a.pathname === '/signin') return
+    if (
+      !a ||
+      a.target ||
+      a.hasAttribute('download') ||
+      a.origin !== location.origin ||
+      a.pathname.startsWith('/api/') ||
+      a.pathname === '/signin' ||
+      a.pathname.startsWith('/yard/')
+    )
+      return
     e.preventDefault()
     go(a.pathname + a.search)
   })

@@ -106,6 +106,7 @@ function resolve(f: SiteFile, complain: Complain): Site {
     open: hoursOf(f.open, 'open', complain),
     staffed: hoursOf(f.staffed, 'staffed', complain),
     yardPhone: f.yardPhone ?? null,
+    ...(f.carePhone !== undefined && { carePhone: f.carePhone }),
     reach: resolveReach(f.reach ?? {}, complain),
     access: f.access ?? null,
     instrumentation: f.instrumentation ?? (signals.length >= 30 ? 'rich' : signals.some((s) => s.quantity === 'do') ? 'normal' : 'poor'),

@@ -152,6 +152,8 @@ export const siteFileSchema = z.strictObject({
   open: hours.optional(),
   staffed: hours.optional(),
   yardPhone: text.optional(),
+  /** Of whoever looks after the loop, for the people of the yard. */
+  carePhone: text.optional(),
   /** For the wake rule: by road from whoever is on call; until the yard has acted on a call; when the company's desk is staffed. */
   reach: z.strictObject({ drive: duration.optional(), yard: duration.optional(), desk: hours.optional() }).optional(),
   access: text.optional(),

@@ -172,6 +172,8 @@ export interface Site {
   /** When somebody is at the yard who can be sent to look. */
   readonly staffed: readonly WeekSpan[]
   readonly yardPhone: string | null
+  /** Of whoever looks after the loop; left out: not written down. */
+  readonly carePhone?: string
   readonly reach: Reach
   readonly access: string | null
   readonly instrumentation: 'poor' | 'normal' | 'rich'

@@ -48,6 +48,7 @@ export function alarmBodyOf(view: AlarmView, state: SiteState, nowMs: number): A
     value: view.value,
     valueNow: alarmValueNow(state, def.rule, nowMs),
     limit: view.limit,
+    ...((def.rule.kind === 'rate' || def.rule.kind === 'deviation' || def.rule.kind === 'drift') && { difference: true }),
     unit: unitText(view.unit),
     digits: def.rule.kind === 'water-left' ? 0 : (signal?.digits ?? 0),
     raisedMs: view.raisedMs,

@@ -9,6 +9,7 @@ import { issueLink, linkLeftMs, spendLink } from './links.ts'
 import { openSessions, SESSION_MS } from './sessions.ts'
 import { tokenOf, type Token } from './tokens.ts'
 import { createTries } from './tries.ts'
+import { openYardDesk, type YardDesk } from '../yard/desk.ts'
 
 export { readTokens, type Token } from './tokens.ts'
 
@@ -42,6 +43,8 @@ export interface Access {
   stillIn(person: Person): boolean
   /** Called with the person of a session that was ended. Gives the way to stop. */
   onSignOut(listener: (person: Person) => void): () => void
+  /** Links of the yard pages. */
+  readonly yard: YardDesk
   counters(): readonly Counter[]
 }
 
@@ -62,6 +65,7 @@ export async function createAccess(parts: AccessParts): Promise<Access> {
   const log = parts.log ?? ((line: string) => console.error(line))
   const sessions = openSessions(join(dataDir, 'sessions.json'), log)
   const tries = createTries(10, 15 * 60_000)
+  const yard = openYardDesk(dataDir, clock, log)
   const listeners = new Set<(person: Person) => void>()
   // Another program that adds a link at this very moment could write a used one back into the file.
   const spent = new Set<string>()
@@ -121,11 +125,13 @@ export async function createAccess(parts: AccessParts): Promise<Access> {
       listeners.add(listener)
       return () => void listeners.delete(listener)
     },
+    yard,
     counters: () => [
       { name: 'sessions', value: sessions.count(clock.nowMs()), what: 'Browsers signed in. When full the oldest session ends.', bound: 1000 },
       { name: 'signIns', value: signIns, what: 'Sign-ins since the start.' },
       { name: 'signInsFailed', value: failed, what: 'Sign-ins refused since the start: link used, too old, unknown, or too many tries.' },
       { name: 'requestsNotAdmitted', value: refused, what: 'Requests without a session or with an unknown token since the start.' },
+      ...yard.counters(),
     ],
   }
 }

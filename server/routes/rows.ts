@@ -19,6 +19,7 @@ import { row, type Row } from './row.ts'
 import { ruleRows } from './rules.ts'
 import { setupRows } from './setup.ts'
 import { credentialRows } from './credentials.ts'
+import { yardLinkRows } from './yard-link.ts'
 
 const openapiRow = row({
   method: 'GET',
@@ -45,6 +46,7 @@ export const ROWS: readonly Row[] = [
   ...logRows,
   ...setupRows,
   ...credentialRows,
+  ...yardLinkRows,
   ...peopleRows,
   openapiRow,
 ]

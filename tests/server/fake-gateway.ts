@@ -47,7 +47,10 @@ protections:
   bund: { what: "Bund of 1.2 m3", present: true, provedOn: "2026-01-11" }
 `
 
-const parsed = readSiteFile('yard.yaml', `id: yard\nname: Yard\narea: Hill yards\nzone: Europe/Lisbon\nreportEvery: 60s\nopen: { mon-fri: "06:00-20:00" }\n${TRAIN}`)
+const parsed = readSiteFile(
+  'yard.yaml',
+  `id: yard\nname: Yard\narea: Hill yards\nzone: Europe/Lisbon\nreportEvery: 60s\ncarePhone: "555-0199 (loop desk, day and night)"\nopen: { mon-fri: "06:00-20:00" }\n${TRAIN}`,
+)
 
 export function testSite(id: string, name = `Yard ${id}`): Site {
   if (!parsed.ok) throw new Error(parsed.faults.map((f) => f.message).join('; '))

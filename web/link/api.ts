@@ -49,7 +49,14 @@ import {
   loopStateBody,
   personBody,
   stateHistoryBody,
+  yardLinkBody,
+  yardLinkMadeBody,
+  type YardLinkBody,
+  type YardLinkMadeBody,
 } from '../../server/wire.ts'
+
+import { inUnits } from '../state/in-units.ts'
+import { unitSystem } from '../state/unit-choice.ts'
 
 export type Answer<T> = { readonly ok: true; readonly body: T } | { readonly ok: false; readonly status: number; readonly code: string; readonly message: string }
 
@@ -79,12 +86,25 @@ export async function ask<T>(path: string, reader: Reader<T>, init?: RequestInit
     : { ok: false, status: response.status, code: 'shape', message: 'The server answered something this page does not understand: load the page again.' }
 }
 
+const units = inUnits(unitSystem)
+/** Live messages in the units of the reader; the loop's own answer tells which unit each signal has. */
+export const messageInUnits = units.message
+
+/** As `reader`, then turned into the units of the reader. */
+const turnedBy = <T>(reader: Reader<T>, turn: (body: T) => T): Reader<T> => ({
+  safeParse(v) {
+    const parsed = reader.safeParse(v)
+    return parsed.success ? { success: true, data: turn(parsed.data) } : parsed
+  },
+})
+const alarmIn = turnedBy<AlarmBody>(alarmBody, units.alarm)
+
 const q = encodeURIComponent
 export const post = (body: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) })
 
-export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, loopDetailBody)
-export const getForecasts = (site: string): Promise<Answer<ForecastsBody>> => ask(`/api/loops/${q(site)}/forecasts`, forecastsBody)
-export const getNormal = (site: string): Promise<Answer<NormalBody>> => ask(`/api/loops/${q(site)}/normal`, normalBody)
+export const getLoop = (site: string): Promise<Answer<LoopDetailBody>> => ask(`/api/loops/${q(site)}`, turnedBy(loopDetailBody, units.detail))
+export const getForecasts = (site: string): Promise<Answer<ForecastsBody>> => ask(`/api/loops/${q(site)}/forecasts`, turnedBy(forecastsBody, units.forecasts))
+export const getNormal = (site: string): Promise<Answer<NormalBody>> => ask(`/api/loops/${q(site)}/normal`, turnedBy(normalBody, units.normal))
 export const getDue = (site: string): Promise<Answer<DueBody>> => ask(`/api/loops/${q(site)}/due`, dueBody)
 export const getFleetDue = (): Promise<Answer<FleetDueBody>> => ask('/api/due', fleetDueBody)
 export const getRules = (site: string): Promise<Answer<RulesBody>> => ask(`/api/rules/${q(site)}`, rulesBody)
@@ -93,31 +113,39 @@ export const getHealth = (): Promise<Answer<HealthBody>> => ask('/api/health', h
 export const getQuarantine = (): Promise<Answer<QuarantineBody>> => ask('/api/quarantine', quarantineBody)
 export const getUnassigned = (): Promise<Answer<UnassignedBody>> => ask('/api/unassigned', unassignedBody)
 export const getTraffic = (): Promise<Answer<TrafficBody>> => ask('/api/traffic', trafficBody)
-export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmBody)
+export const getAlarm = (id: string): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(id)}`, alarmIn)
 export const getCall = (id: string): Promise<Answer<CallBody>> => ask(`/api/alarms/${q(id)}/call`, callBody)
 export const getJournal = (fromMs: number, toMs: number, limit: number, site?: string): Promise<Answer<JournalBody>> =>
-  ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, journalBody)
+  ask(`/api/journal?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&limit=${limit}${site === undefined ? '' : `&site=${q(site)}`}`, turnedBy(journalBody, units.journal))
 export const getHistory = (site: string, signalId: string, fromMs: number, toMs: number, points: number): Promise<Answer<HistoryBody>> =>
-  ask(`/api/history/${q(site)}/${q(signalId)}?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&points=${points}`, historyBody)
+  ask(`/api/history/${q(site)}/${q(signalId)}?from=${Math.round(fromMs)}&to=${Math.round(toMs)}&points=${points}`, turnedBy(historyBody, units.history))
 export const getCourse = (site: string, signalId: string, fromMs: number, toMs: number): Promise<Answer<CourseBody>> =>
-  ask(`/api/history/${q(site)}/${q(signalId)}/course?from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, courseBody)
+  ask(`/api/history/${q(site)}/${q(signalId)}/course?from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, turnedBy(courseBody, units.course))
 export const getLog = (site: string, fromMs: number, toMs: number): Promise<Answer<{ entries: EntryBody[] }>> =>
   ask(`/api/log?site=${q(site)}&from=${Math.round(fromMs)}&to=${Math.round(toMs)}`, logBody)
 
 /** Acknowledges the occurrence the person saw; 409 when it has moved on meanwhile. */
 export const acknowledge = (a: AlarmBody, note?: string): Promise<Answer<AlarmBody>> =>
-  ask(`/api/alarms/${q(a.id)}/acknowledge`, alarmBody, post({ occurrence: a.occurrence, version: a.version, ...(note && { note }) }))
+  ask(`/api/alarms/${q(a.id)}/acknowledge`, alarmIn, post({ occurrence: a.occurrence, version: a.version, ...(note && { note }) }))
+
+export const getYardLink = (site: string): Promise<Answer<YardLinkBody>> => ask(`/api/loops/${q(site)}/yard-link`, yardLinkBody)
+export const makeYardLink = (site: string): Promise<Answer<YardLinkMadeBody>> => ask(`/api/loops/${q(site)}/yard-link`, yardLinkMadeBody, { method: 'POST' })
+export const withdrawYardLink = (site: string): Promise<Answer<YardLinkBody>> => ask(`/api/loops/${q(site)}/yard-link/withdraw`, yardLinkBody, { method: 'POST' })
 
 /** Asks who is signed in; a refusal changes the page by itself. */
 export const amSignedIn = (): Promise<Answer<unknown>> => ask('/api/me', { safeParse: (v) => ({ success: true, data: v }) })
 
 /** Lets a latched alarm go. */
-export const reset = (a: AlarmBody): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/reset`, alarmBody, post({ occurrence: a.occurrence, version: a.version }))
+export const reset = (a: AlarmBody): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/reset`, alarmIn, post({ occurrence: a.occurrence, version: a.version }))
 
-export const getSetAside = (): Promise<Answer<SetAsideBody>> => ask('/api/set-aside', setAsideBody)
+export const getSetAside = (): Promise<Answer<SetAsideBody>> =>
+  ask(
+    '/api/set-aside',
+    turnedBy(setAsideBody, (b) => ({ ...b, alarms: b.alarms.map(units.alarm) })),
+  )
 
 /** The four below name the version the person saw; refused, with who did what, when somebody else has acted since. */
-const lay = (a: AlarmBody, verb: string, body: object = {}): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/${verb}`, alarmBody, post({ version: a.version, ...body }))
+const lay = (a: AlarmBody, verb: string, body: object = {}): Promise<Answer<AlarmBody>> => ask(`/api/alarms/${q(a.id)}/${verb}`, alarmIn, post({ version: a.version, ...body }))
 export const shelve = (a: AlarmBody, shelf: Omit<ShelveRequest, 'version'>): Promise<Answer<AlarmBody>> => lay(a, 'shelve', shelf)
 export const unshelve = (a: AlarmBody): Promise<Answer<AlarmBody>> => lay(a, 'unshelve')
 export const outOfService = (a: AlarmBody, request: Omit<OutOfServiceRequest, 'version'>): Promise<Answer<AlarmBody>> => lay(a, 'out-of-service', request)

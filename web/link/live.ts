@@ -3,7 +3,7 @@ import { effect, signal } from '@preact/signals'
 import { CLOSED_SIGNED_OUT, liveMessage, LIVE_PATH } from '../../server/wire.ts'
 import { onClose, onMessage, onTick, opened, retryMs, type LinkState } from '../state/link.ts'
 import { heard, now, take } from '../state/store.ts'
-import { amSignedIn, signedOut } from './api.ts'
+import { amSignedIn, messageInUnits, signedOut } from './api.ts'
 
 const watched = signal<ReadonlyMap<string, number>>(new Map())
 
@@ -53,7 +53,7 @@ export function startLive(): void {
       }
       aheadMs = m.data.nowMs - Date.now()
       now.value = m.data.nowMs
-      take(m.data)
+      take(messageInUnits(m.data))
       show(m.data.nowMs, 1)
     }
     s.onclose = (e) => {

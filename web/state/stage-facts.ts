@@ -1,6 +1,6 @@
 /** What stands beside a stage of the large ring: its leading figure and one or two lines of what runs and what else is measured there. */
 import type { LoopDetailBody, SignalBody } from '../../server/wire.ts'
-import { figure } from '../words/numbers.ts'
+import { inReadersUnit } from './unit-choice.ts'
 import { timeLeft } from '../words/times.ts'
 import { shown, type Shown } from './freshness.ts'
 
@@ -47,7 +47,7 @@ export function stageFacts(detail: LoopDetailBody, stageId: string, signals: rea
   }
   if (stage?.kind === 'finished' && detail.waterMin !== null) lines.unshift(`${timeLeft(detail.waterMin)} of washing`)
   if (stage?.kind === 'finished' && stage.volumeL !== null && detail.waterPct !== null)
-    lines.unshift(`${figure(Math.round((stage.volumeL * detail.waterPct) / 1000) * 10, 0)}\u00a0L`)
+    lines.unshift(inReadersUnit(Math.round((stage.volumeL * detail.waterPct) / 1000) * 10, 0, 'L'))
   for (const s of direct) {
     if (s === lead || lines.length >= 3) continue
     const v = shown(s, nowMs)

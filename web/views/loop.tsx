@@ -10,7 +10,8 @@ import { byWorst, markOf } from '../state/mark.ts'
 import { answer, facts, stateWords } from '../state/sentence.ts'
 import { stageFacts } from '../state/stage-facts.ts'
 import { heard, now } from '../state/store.ts'
-import { figure, measured } from '../words/numbers.ts'
+import { inReadersUnit } from '../state/unit-choice.ts'
+import { figure } from '../words/numbers.ts'
 import { age, moment } from '../words/times.ts'
 import { Say } from '../words/words.ts'
 import { Acknowledge } from './acknowledge.tsx'
@@ -25,7 +26,9 @@ import { Badge } from './ring.tsx'
 import { SetAsideList } from './set-aside-list.tsx'
 import { Runs, Standing, Values } from './loop-tables.tsx'
 import { Machines } from './machines.tsx'
+import { UnitChoice } from './unit-choice.tsx'
 import { Vitals } from './vitals.tsx'
+import { YardLink } from './yard-link.tsx'
 
 export function LoopPage({ site }: { site: string }) {
   const detail = useMemo(() => createDetail(site), [site])
@@ -93,6 +96,8 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
           {body.silent && <b>, silent</b>}
           <br />
           {body.openNow ? 'open now' : 'closed now'} <a href={to.trends(body.id)}>Trends</a> <a href={to.log(body.id)}>Site log</a> <a href={to.rules(body.id)}>Alarm rules</a>
+          <br />
+          <UnitChoice />
         </p>
       </div>
       <OnSite body={body} />
@@ -157,8 +162,9 @@ function Loop({ body, signals, log, normal }: { body: LoopDetailBody; signals: r
             <dt>Access</dt>
             <dd>{body.access ?? 'not written down'}</dd>
             <dt>Altitude</dt>
-            <dd>{body.altitudeM === null ? 'not written down' : measured(body.altitudeM, 0, 'm')}</dd>
+            <dd>{body.altitudeM === null ? 'not written down' : inReadersUnit(body.altitudeM, 0, 'm')}</dd>
           </dl>
+          <YardLink site={body.id} zone={body.zone} />
         </section>
       </div>
       <Hazards cautions={body.hazards} title="Hazards here" />

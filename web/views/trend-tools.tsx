@@ -4,6 +4,7 @@ import { now } from '../state/store.ts'
 import type { View } from '../state/trend-view.ts'
 import { moved, SPANS, zoneWords, type Span } from '../state/trend.ts'
 import { age, moment, ownZone } from '../words/times.ts'
+import { UnitChoice } from './unit-choice.tsx'
 
 interface Props {
   /** Its zone is the one times are told in. */
@@ -70,6 +71,7 @@ export function TrendTools({ loop, siteZone, span, follows, firstMs, view, chang
         </b>
         , {age(width)}, {view.mine ? 'your' : 'site'} time {zoneWords(span, loop.zone)}
       </p>
+      <UnitChoice />
     </div>
   )
 }

@@ -12,6 +12,7 @@ import { readingsPath, viewOf, viewText, type View } from '../state/trend-view.t
 import { chosen, coverage, lanes, MOST_LINES, moved, spanOf, type Span } from '../state/trend.ts'
 import { timeTicks } from '../state/time-ticks.ts'
 import { withVitals } from '../state/vital.ts'
+import { unitSystem } from '../state/unit-choice.ts'
 import { figure } from '../words/numbers.ts'
 import { age, moment, ownZone } from '../words/times.ts'
 import { Bars } from './trend-bars.tsx'
@@ -196,6 +197,9 @@ function Trend({ loop: home }: { loop: LoopDetailBody }) {
             </span>
           )}
           <span class="keysHint">Keys: arrows move the cursor, + and − look closer and wider, page up and down go earlier and later, 0 is now. Drag to look closer.</span>
+          {unitSystem === 'us' && (
+            <span>Figures, axes and the saved picture are in US units, turned in this browser from what was measured; saved readings keep the units of the site.</span>
+          )}
           {undrawn > 0 && (
             <span>
               Of the signals chosen {undrawn} are not drawn: at most {MOST_LINES} lines can be told apart.
