@@ -15,7 +15,17 @@ function ph(site: Site, s: Signal): readonly Draft[] {
     {
       ...common,
       key: `${s.id}.rise`,
-      rule: { kind: 'rate', signal: s.id, side: 'high', limit: 1.2, deadband: 0.6, spanMs: HOUR / 2, perMs: HOUR / 2, onDelayMs: 2 * s.sampleEveryMs, offDelayMs: HOUR / 2 },
+      rule: {
+        kind: 'rate',
+        signal: s.id,
+        side: 'high',
+        limit: 1.2,
+        deadband: 0.6,
+        spanMs: Math.max(HOUR / 2, 9 * s.sampleEveryMs),
+        perMs: HOUR / 2,
+        onDelayMs: 2 * s.sampleEveryMs,
+        offDelayMs: HOUR / 2,
+      },
       what: `Something alkaline has been washed into ${where}`,
       cause: 'A degreaser, caustic cleaner, cement or lime on the pad; bleach lifts pH less.',
       consequence: 'What is in it besides may kill the biology within hours; the missing dip of the next washes tells.',

@@ -66,7 +66,7 @@ function noAir(site: Site, machine: Equipment): readonly Draft[] {
       what: `No air in ${where}`,
       cause: `${capital(machine.name)} has tripped, is switched off or did not restart after a power cut; or its air line has come off.`,
       consequence: treatment
-        ? 'The treatment unit is without oxygen in 6 min while washing, in about 80 min idle. Within hours the water turns septic: smell, hydrogen sulphide, finished water nobody can use.'
+        ? 'The treatment unit is without oxygen in 6 min while washing, in about 80 min idle, and smells 5 to 16 h after that, sooner when warm. Then the water is septic: hydrogen sulphide, finished water nobody can use.'
         : 'A bio tank is without oxygen in 1.5 h while washing, in 6 h idle. Then the water turns septic: smell, hydrogen sulphide, finished water nobody can use.',
       action: [
         `Yard, by phone: is the ${machine.name.toLowerCase()} running and is its power on? Ask them to stop washing.`,

@@ -47,7 +47,7 @@ const PATTERNS: readonly (readonly [RegExp, Trouble])[] = [
   [/(visit|power)-check/, 'restart'],
   [/no-answer/, 'dosing'],
   [/^water\.lost/, 'leak'],
-  [/^site\.silent$|gap|link/, 'link'],
+  [/^site\.(silent|clock|quarantine)$|gap|link/, 'link'],
   [/no-air|air-lost|airless/, 'air'],
   [/restart|power-back|after-power|post-visit|after-visit|visit-check|power-check|not-back|came-back/, 'restart'],
   [/(drift|stuck|flat|frozen|disagree|slope|no-response|no-answer|in-air|probe|unmoved)/, 'probe'],

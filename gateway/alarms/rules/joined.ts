@@ -7,10 +7,10 @@ import { firstToExpire, reading, type ReadyCondition, type Verdict } from './rea
 type Parts = readonly ReadyCondition[]
 
 function taking(parts: Parts): ReadyCondition['take'] {
-  const readers = parts.flatMap((p) => (p.take ? [{ reads: p.reads, take: p.take }] : []))
+  const readers = parts.filter((p) => p.take !== undefined)
   if (readers.length === 0) return undefined
   return (m, atMs) => {
-    for (const r of readers) if (r.reads.includes(m)) r.take(m, atMs)
+    for (const r of readers) if (r.reads.includes(m)) r.take?.(m, atMs)
   }
 }
 
