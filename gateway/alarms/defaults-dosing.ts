@@ -2,7 +2,7 @@
 import { washSignal } from '../outlook/washed.ts'
 import { protectionNamed } from '../site/protections.ts'
 import type { Equipment, Signal, Site } from '../site/site.ts'
-import { capital, HOUR, MIN, placeOf, PRACTICE, type Draft } from './draft.ts'
+import { capital, HOUR, MIN, placeOf, PRACTICE, spell, type Draft } from './draft.ts'
 
 export function dosingAlarms(site: Site): readonly Draft[] {
   return acidPumps(site).flatMap((p) => [longRun(site, p), ...noAnswer(site, p), ...tooMuch(site, p)])
@@ -39,10 +39,12 @@ export function stopFirst(site: Site, pump: Equipment): string {
 function longRun(site: Site, { pump, run }: AcidPump): Draft {
   const served = site.stages.find((s) => pump.serves.includes(s.id))
   const name = pumpName(pump)
+  // A contact that comes in blocks of rows is known to have opened only with the next block.
+  const floorMs = Math.max(MIN, run.reportEveryMs)
   return {
     key: `${run.id}.long`,
     stage: served?.id ?? null,
-    rule: { kind: 'over-run', run: run.id, factor: 3, floorMs: MIN, unlearnedMs: 5 * MIN, offDelayMs: MIN },
+    rule: { kind: 'over-run', run: run.id, factor: 3, floorMs, unlearnedMs: Math.max(5 * MIN, floorMs), offDelayMs: MIN },
     what: `${capital(name)} does not stop`,
     cause: 'A stuck relay, a selector left in hand, or a pH probe that no longer answers.',
     consequence: 'pH crash: at 2 L/h of 35 % acid a 2.3 m3 tank is below pH 5 in 13 min.',
@@ -54,7 +56,7 @@ function longRun(site: Site, { pump, run }: AcidPump): Draft {
     confirm: 'The pump contact is open; pH is above 6.5.',
     respondWithinMin: 10,
     cautions: ['dosing', 'h2s', 'lockout'],
-    basis: `One run longer than three times the longest normal pulse of this loop, learned from ten pulses, and than 1 min; 5 min until then. ${capital(PRACTICE)}.`,
+    basis: `One run longer than three times the longest normal pulse of this loop, learned from ten pulses, and than ${spell(floorMs)}; ${spell(Math.max(5 * MIN, floorMs))} until then. ${capital(PRACTICE)}.`,
     class: 'process',
     severity: 'major',
     latching: false,

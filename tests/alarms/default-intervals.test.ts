@@ -44,3 +44,9 @@ test('the median that bubbles disappear in has at least three readings, however 
   ] as const)
     expect(every(interval).defs.find((d) => d.id.endsWith('turbidity.cloudy'))?.rule).toMatchObject({ of: [{ medianOverMs: ms }, { medianOverMs: ms }] })
 })
+
+test('a dosing run is called too long only after the block of rows that could have told its end', () => {
+  const long = (interval: string) => every(interval).defs.find((d) => d.id.endsWith('acid.run.long'))?.rule
+  expect(long('30s')).toMatchObject({ kind: 'over-run', floorMs: 60_000, unlearnedMs: 300_000 })
+  expect(long('15min')).toMatchObject({ kind: 'over-run', floorMs: 900_000, unlearnedMs: 900_000 })
+})
