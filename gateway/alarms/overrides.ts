@@ -9,7 +9,8 @@ import { nearestNames } from './nearest-names.ts'
 import { changeFigures } from './override-figures.ts'
 import { chatterWarning, delayFault, detectionMs } from './detection-delay.ts'
 import { ownDraft, ownRule } from './own-rule.ts'
-import { PRACTICE, spell, type Draft } from './draft.ts'
+import { spell, type Draft } from './draft.ts'
+import { recordOf } from './unwritten.ts'
 
 export interface Changed {
   readonly drafts: readonly (Draft & { readonly priority?: Priority })[]
@@ -96,16 +97,8 @@ function ownLimit(site: Site, key: string, change: AlarmOverride, warnings: stri
     stage: signal.stage,
     rule: { kind: 'limit', signal: signal.id, side, limit: change.limit, deadband: change.deadband ?? 2 * signal.resolution, onDelayMs: two, offDelayMs: two },
     what: `${signal.name}: ${side === 'high' ? 'above' : 'below'} ${change.limit}${signal.unit === '%' ? ' %' : ''}`,
-    cause: change.cause ?? 'Not written down for this limit.',
-    consequence: change.consequence ?? 'Not written down for this limit.',
-    action: change.action ?? ['Look at the trend of this signal.'],
+    ...recordOf(change, 'limit', 'Look at the trend of this signal.'),
     confirm: 'The value is back past its limit.',
-    respondWithinMin: change.respondWithinMin ?? 240,
-    cautions: [],
-    basis: PRACTICE,
-    class: 'process',
-    severity: 'minor',
-    latching: false,
     ...(missing.length > 0 && { alert: true as const }),
   }
 }

@@ -2,10 +2,11 @@
 import type { AlarmOverride, Site } from '../site/site.ts'
 import { computedSignals } from './computed.ts'
 import { delayFault } from './detection-delay.ts'
-import { PRACTICE, type Draft } from './draft.ts'
+import type { Draft } from './draft.ts'
 import type { Rule } from './rule.ts'
 import { readRule } from './rule-schema.ts'
 import { signalOfRule, signalsOfRule } from './rule-signals.ts'
+import { recordOf } from './unwritten.ts'
 
 /** The rule as written, or what is wrong with it in one sentence. */
 export function ownRule(site: Site, change: AlarmOverride): Rule | string {
@@ -26,16 +27,8 @@ export function ownDraft(site: Site, key: string, change: AlarmOverride, rule: R
     stage: site.signals.find((s) => s.id === id)?.stage ?? null,
     rule,
     what: change.what ?? `${key}: its own rule`,
-    cause: change.cause ?? 'Not written down for this rule.',
-    consequence: change.consequence ?? 'Not written down for this rule.',
-    action: change.action ?? ['Look at the trends of its signals.'],
+    ...recordOf(change, 'rule', 'Look at the trends of its signals.'),
     confirm: 'The condition is over.',
-    respondWithinMin: change.respondWithinMin ?? 240,
-    cautions: [],
-    basis: PRACTICE,
-    class: 'process',
-    severity: 'minor',
-    latching: false,
     ...(incomplete && { alert: true as const }),
   }
 }

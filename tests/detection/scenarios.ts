@@ -62,6 +62,15 @@ const waterFollows: readonly Trouble[] = ['sump', 'water', 'spill', 'leak', 'sal
 
 const alike = (s: Omit<Scenario, 'alike' | 'helpsH' | 'names' | 'seen'>): Scenario => ({ ...s, alike: true, helpsH: 0, names: [], seen: all('no', 'no fault') })
 
+/** The pump runs and moves nothing. The treatment unit is not fed meanwhile, so its dip is missing too. */
+const NOTHING_TRANSFERRED = {
+  names: ['transfer', 'sump', 'water', 'spill'],
+  follows: ['starvation', 'biology', 'paper', 'make-up', 'leak'],
+  seen: levels(['yes', 'the sump rises to its float although the pump runs'], ['yes', 'pump runs, sump does not fall, finished water does']),
+  weekday: true,
+  mended: 'visit',
+} as const
+
 export const SCENARIOS: readonly Scenario[] = [
   {
     id: 'F1',
@@ -319,12 +328,7 @@ export const SCENARIOS: readonly Scenario[] = [
     helpsH: 8,
     afterH: 12,
     restDays: 3,
-    names: ['transfer', 'sump', 'water', 'spill'],
-    // The treatment unit is not fed while nothing is transferred, so its dip is missing too.
-    follows: ['starvation', 'biology', 'paper', 'make-up', 'leak'],
-    seen: levels(['yes', 'the sump rises to its float although the pump runs'], ['yes', 'pump runs, sump does not fall, finished water does']),
-    weekday: true,
-    mended: 'visit',
+    ...NOTHING_TRANSFERRED,
   },
   {
     id: 'F11 strainer',
@@ -337,12 +341,7 @@ export const SCENARIOS: readonly Scenario[] = [
     helpsH: 9,
     afterH: 12,
     restDays: 3,
-    names: ['transfer', 'sump', 'water', 'spill'],
-    // The treatment unit is not fed while nothing is transferred, so its dip is missing too.
-    follows: ['starvation', 'biology', 'paper', 'make-up', 'leak'],
-    seen: levels(['yes', 'the sump rises to its float although the pump runs'], ['yes', 'pump runs, sump does not fall, finished water does']),
-    weekday: true,
-    mended: 'visit',
+    ...NOTHING_TRANSFERRED,
   },
   {
     id: 'F11 make-up',

@@ -1,5 +1,6 @@
 /** Bodies with plain defaults, so that a test names only what it is about. */
 import type { AlarmBody, HistoryBody, LoopBody, LoopDetailBody, SignalBody } from '../../server/wire.ts'
+import { IN_SERVICE } from '../../web/state/in-service.ts'
 
 /** 17 November 2026, 03:16 UTC. */
 export const NOW = Date.UTC(2026, 10, 17, 3, 16)
@@ -75,19 +76,7 @@ export const loop = (more: Partial<LoopBody> = {}): LoopBody => ({
   waterMin: 240,
   doubtful: [],
   alarms: [],
-  state: {
-    is: 'in-service',
-    sinceMs: 0,
-    untilMs: null,
-    by: 'site file',
-    why: null,
-    overdue: false,
-    life: { state: 'in-service', fromMs: 0, untilMs: null, by: 'site file', why: null },
-    work: null,
-    visits: [],
-    words: [],
-    checks: [],
-  },
+  state: IN_SERVICE,
   ...more,
 })
 

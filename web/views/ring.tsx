@@ -4,6 +4,7 @@ import { arcPath, minus, PIPE, place, sectorPath, ticksPath, type Arc } from '..
 import { markOf, outerMarks, siteWide, worst, type Mark } from '../state/mark.ts'
 import { ageMark } from '../words/times.ts'
 import type { Letter } from '../words/words.ts'
+import { IN_SERVICE } from '../state/in-service.ts'
 
 const C = 32
 const R = 23
@@ -75,19 +76,7 @@ export const QUIET_LOOP: LoopBody = {
   waterMin: null,
   doubtful: [],
   alarms: [],
-  state: {
-    is: 'in-service',
-    sinceMs: 0,
-    untilMs: null,
-    by: 'site file',
-    why: null,
-    overdue: false,
-    life: { state: 'in-service', fromMs: 0, untilMs: null, by: 'site file', why: null },
-    work: null,
-    visits: [],
-    words: [],
-    checks: [],
-  },
+  state: IN_SERVICE,
   stages: (['pad', 'sump', 'filter', 'treatment', 'bio', 'bio', 'finished', 'washer'] as const).map((kind, i) => ({ id: String(i), kind, name: '', volumeL: null })),
 }
 
